@@ -1,0 +1,1 @@
+"""From observations to tolerance floors: the model, its posterior, and the answers drawn from it."""

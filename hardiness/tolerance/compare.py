@@ -1,0 +1,145 @@
+"""Which selection is hardier, by how much, how sure: differences of tolerance floors of pairs.
+
+A difference does not depend on the share or the grade asked for: every grade's critical temperature moves with the
+selection. Every pair's interval stands for itself; of many intervals at 90 %, about one in ten misses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+from scipy import sparse
+
+from hardiness import schema
+from hardiness.errors import FitError, near_name
+from hardiness.tolerance.floors import check_share
+from hardiness.tolerance.functionals import differences, posterior_of
+from hardiness.tolerance.posterior import Posterior
+
+ALL_STOCKS = "all"
+MOST_PAIRS = 20_000
+
+
+def compare_table(
+    posterior: Posterior,
+    *,
+    selections: Iterable[str] | None = None,
+    against: Iterable[str] | None = None,
+    level: float = 0.9,
+) -> pd.DataFrame:
+    """Compare selections in pairs, on each rootstock that both stand on and on the mean of these.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    selections : iterable of str, optional
+        Only pairs of these.
+    against : iterable of str, optional
+        Only pairs with at least one of these, for instance the checks.
+    level : float
+        Probability of the central interval.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``schema.COMPARE``; differences in K, negative where ``selection_a`` is hardier.
+        ``shared_winters`` is missing where the observations name no winter.
+
+    Raises
+    ------
+    FitError
+        If a selection is unknown, or there are more than 20,000 pairs.
+    """
+    level = check_share("level", level)
+    pairs = _pairs(posterior, _known(posterior, selections), _known(posterior, against))
+    table = pd.DataFrame(pairs, columns=["selection_a", "selection_b", "rootstock"])
+    if pairs:
+        index = {cell: number for number, cell in enumerate(posterior.design.cells)}
+        stocks = _stocks(posterior)
+        left = _weights(table["selection_a"], table, stocks, index)
+        right = _weights(table["selection_b"], table, stocks, index)
+        difference = posterior_of(posterior, differences(posterior.design, left, right))
+        table["difference_c"] = difference.quantile(0.5)
+        table["low_c"] = difference.quantile(0.5 - level / 2.0)
+        table["high_c"] = difference.quantile(0.5 + level / 2.0)
+        table["probability_a_hardier"] = difference.probability_below(np.zeros(len(pairs)))
+        table["shared_winters"] = _shared_winters(posterior.design.table, table, stocks)
+    return table.reindex(columns=schema.column_names(schema.COMPARE))
+
+
+def _known(posterior: Posterior, names: Iterable[str] | None) -> set[str] | None:
+    if names is None:
+        return None
+    known = posterior.design.selections
+    chosen = list(names)
+    unknown = [
+        f"selection '{name}' has no observation. {near_name(name, known) or ''}".strip()
+        for name in chosen
+        if name not in known
+    ]
+    if unknown:
+        raise FitError(unknown)
+    return set(chosen)
+
+
+def _stocks(posterior: Posterior) -> dict[str, list[str]]:
+    stocks: dict[str, list[str]] = {}
+    for selection, rootstock in posterior.design.cells:
+        stocks.setdefault(selection, []).append(rootstock)
+    return stocks
+
+
+def _pairs(posterior: Posterior, chosen: set[str] | None, against: set[str] | None) -> list[tuple[str, str, str]]:
+    stocks = _stocks(posterior)
+    names = sorted(stocks if chosen is None else chosen)
+    yardsticks = set(names) if against is None else against & set(names)
+    others = len(names) - len(yardsticks)
+    count = len(yardsticks) * others + len(yardsticks) * (len(yardsticks) - 1) // 2
+    if count > MOST_PAIRS:
+        raise FitError(f"{count} pairs are more than {MOST_PAIRS}; name some with --selections, or use --against checks.")
+    pairs = []
+    for a, b in combinations(names, 2) if against is None else _crossed(names, yardsticks):
+        shared = _shared(stocks, a, b)
+        pairs += [(a, b, stock) for stock in shared]
+        if shared:
+            pairs.append((a, b, ALL_STOCKS))
+    return pairs
+
+
+def _crossed(names: list[str], yardsticks: set[str]) -> list[tuple[str, str]]:
+    return sorted({(min(a, b), max(a, b)) for a in yardsticks for b in names if a != b})
+
+
+def _shared(stocks: dict[str, list[str]], a: str, b: str) -> list[str]:
+    return [stock for stock in stocks[a] if stock in stocks[b]]
+
+
+def _weights(
+    side: pd.Series, table: pd.DataFrame, stocks: dict[str, list[str]], index: dict[tuple[str, str], int]
+) -> sparse.csr_array:
+    rows, columns, values = [], [], []
+    both = zip(side, table["selection_a"], table["selection_b"], table["rootstock"], strict=True)
+    for row, (selection, a, b, stock) in enumerate(both):
+        shared = _shared(stocks, a, b) if stock == ALL_STOCKS else [stock]
+        rows += [row] * len(shared)
+        columns += [index[selection, name] for name in shared]
+        values += [1.0 / len(shared)] * len(shared)
+    return sparse.csr_array((values, (rows, columns)), shape=(len(table), len(index)))
+
+
+def _shared_winters(observations: pd.DataFrame, pairs: pd.DataFrame, stocks: dict[str, list[str]]) -> pd.Series:
+    if "winter" not in observations.columns:
+        return pd.Series(pd.NA, index=pairs.index, dtype="Int64")
+    met: dict[tuple[str, str], set[str]] = observations.groupby(["selection", "rootstock"])["winter"].agg(set).to_dict()
+
+    def winters(selection: str, shared: list[str]) -> set[str]:
+        return set().union(*(met[selection, stock] for stock in shared))
+
+    counts = []
+    for a, b, stock in pairs[["selection_a", "selection_b", "rootstock"]].itertuples(index=False):
+        shared = _shared(stocks, a, b) if stock == ALL_STOCKS else [stock]
+        counts.append(len(winters(a, shared) & winters(b, shared)))
+    return pd.Series(counts, index=pairs.index, dtype="Int64")

@@ -1,0 +1,80 @@
+"""Survival curves: the share of a cell's plants that come through, against temperature, with its band.
+
+The curve's point at temperature T is the share q whose tolerance floor is T, so curves and floors never disagree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from hardiness.errors import FitError
+from hardiness.tolerance.floors import check_grade, check_share, floor_mixture
+from hardiness.tolerance.posterior import Posterior
+from hardiness.tolerance.spread import spread_quantile
+
+_SHARES = 1.0 / (1.0 + np.exp(-np.linspace(-9.0, 9.0, 81)))
+
+
+def survival_curves(
+    posterior: Posterior, temperatures_c: Sequence[float], *, grade: int | None = None, level: float = 0.9
+) -> xr.DataArray:
+    """Share that comes through without reaching a grade, by temperature, for every selection and rootstock.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    temperatures_c : sequence of float
+        Held temperatures. [degC]
+    grade : int, optional
+        Grade not reached; the last unless given.
+    level : float
+        Probability of the central band.
+
+    Returns
+    -------
+    DataArray, dims (selection_rootstock, temperature, quantile)
+        Shares between 0 and 1. [1]
+
+    Raises
+    ------
+    FitError
+        If a temperature is not finite, or a share or the grade is out of range.
+    """
+    temperatures = np.asarray(temperatures_c, dtype=float)
+    if temperatures.ndim != 1 or not np.isfinite(temperatures).all():
+        raise FitError("temperatures_c: accepted: a list of finite temperatures in degC.")
+    level, grade = check_share("level", level), check_grade(grade, posterior.design.grades)
+    quantiles = np.array([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
+    sd, sigma = posterior.scale("tau_u"), posterior.scale("sigma")
+    middle = floor_mixture(posterior, survive=0.5, grade=grade)  # at one half the deviation is 0
+    deviations = [spread_quantile(float(share), sd, sigma) for share in _SHARES]
+    cells = posterior.design.cells
+    shares = np.empty((len(cells), temperatures.size, quantiles.size))
+    for column, quantile in enumerate(quantiles):
+        # A plant's odds are high where its floor is surely colder: the band turns round.
+        floors = np.array([middle.shifted(deviation).quantile(1.0 - float(quantile)) for deviation in deviations])
+        for row in range(len(cells)):
+            shares[row, :, column] = np.interp(temperatures, floors[:, row], _SHARES)
+    curves = xr.DataArray(
+        shares,
+        dims=("selection_rootstock", "temperature", "quantile"),
+        coords={
+            "selection_rootstock": pd.MultiIndex.from_tuples(cells, names=["selection", "rootstock"]),
+            "temperature": ("temperature", temperatures, {"units": "degC", "long_name": "held temperature",
+                                                          "units_metadata": "temperature: on_scale"}),
+            "quantile": ("quantile", quantiles, {"units": "1", "long_name": "posterior quantile"}),
+        },
+        name="share_coming_through",
+        attrs={
+            "units": "1",
+            "long_name": f"share of plants that come through without reaching grade {grade}",
+            "interval_kind": "central posterior interval",
+            "probability": level,
+        },
+    )  # fmt: skip
+    return curves
+

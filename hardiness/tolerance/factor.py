@@ -1,0 +1,338 @@
+r"""The Hessian of the latent effects, factored along its tree.
+
+Plants hang on cells, cells on selections, and every row also touches a few columns of the dense block. Eliminating
+plants, then cells, then selections leaves a dense matrix of the shared effects. At each level with data weight W and
+coupling V to the dense block, and prior variance v,
+
+.. math:: f = 1 / (1 + W v), \qquad \mathrm{var} = v f, \qquad W' = f W, \qquad V' = f V
+
+W' and V' summed over the children are the weight and coupling of the level above. Nothing is divided by v, so a
+scale of 0 is allowed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import linalg, sparse
+
+from hardiness.errors import FitError
+from hardiness.tolerance.design import Design, Matrix
+from hardiness.tolerance.likelihood import Floats
+
+GAP_SHAPE = 2.0  # Gamma prior of a gap between neighbouring critical temperatures: log-concave
+CHUNK = 20_000  # rows at a time where a product with the dense block is formed
+LEVELS = ("tau_u", "tau_c", "tau_a")
+
+
+@dataclass(frozen=True, slots=True)
+class Tree:
+    """Sums over children, as sparse 0/1 matrices: rows to plants, plants to cells, cells to selections."""
+
+    to_plants: Matrix
+    to_cells: Matrix
+    to_selections: Matrix
+
+    @property
+    def ups(self) -> tuple[Matrix, Matrix]:
+        """The two sums above the plants."""
+        return self.to_cells, self.to_selections
+
+
+def tree_of(design: Design) -> Tree:
+    """Build the sums over children of a design.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    Tree
+    """
+
+    def sums(parent: np.ndarray, n: int) -> Matrix:
+        return sparse.csr_array((np.ones(parent.size), (parent, np.arange(parent.size))), shape=(n, parent.size))
+
+    return Tree(
+        sums(design.plant_of_row, design.cell_of_plant.size),
+        sums(design.cell_of_plant, len(design.cells)),
+        sums(design.selection_of_cell, len(design.selections)),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """Minus the second derivatives of each row in its two critical temperatures; dims (row,). [1/K2]"""
+
+    pp: Floats
+    pq: Floats
+    qq: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """The factored Hessian.
+
+    Parameters
+    ----------
+    tree : Tree
+    weight, coupling, shrink, variance : tuples over (plants, cells, selections)
+        W, V, f and v f of the module's formula.
+    dense_covariance : ndarray, dims (dense, dense)
+        Posterior covariance of the dense block. [K2]
+    log_determinant : float
+        Log-determinant of (prior covariance x Hessian).
+    """
+
+    tree: Tree
+    weight: tuple[Floats, ...]
+    coupling: tuple[Matrix, ...]
+    shrink: tuple[Floats, ...]
+    variance: tuple[Floats, ...]
+    dense_covariance: Floats
+    log_determinant: float
+
+    def solve(self, plants: Floats, dense: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """Solve Hessian x = right-hand side, where that of cells and selections is the sum over their plants.
+
+        Parameters
+        ----------
+        plants : ndarray, dims (plant,)
+            Right-hand side at the plants.
+        dense : ndarray, dims (dense,)
+            Right-hand side at the dense block.
+
+        Returns
+        -------
+        plants, cells, selections, dense : ndarray
+        """
+        ups = self.tree.ups
+        right = [plants, ups[0] @ plants, ups[1] @ (ups[0] @ plants)]
+        dense = dense.copy()
+        for level in range(3):
+            moved = self.variance[level] * right[level]
+            dense -= self.coupling[level].T @ moved
+            carry = self.weight[level] * moved
+            for above in range(level + 1, 3):
+                carry = ups[above - 1] @ carry
+                right[above] = right[above] - carry
+        shared = self.dense_covariance @ dense
+        solved: list[Floats] = [np.empty(0)] * 3
+        parents = np.zeros(self.weight[2].size)
+        for level in (2, 1, 0):
+            if level < 2:
+                parents = ups[level].T @ (parents + solved[level + 1])
+            rest = right[level] - self.coupling[level] @ shared - self.weight[level] * parents
+            solved[level] = self.variance[level] * rest
+        return solved[0], solved[1], solved[2], shared
+
+
+def factorise(
+    design: Design, tree: Tree, weights: Weights, scales: Mapping[str, float], sd: Floats, gaps: Floats
+) -> Factor:
+    """Factor the Hessian at given row weights and scales.
+
+    Parameters
+    ----------
+    design : Design
+    tree : Tree
+    weights : Weights
+    scales : mapping of str to float
+        sigma and the taus. [K]
+    sd : ndarray, dims (dense,)
+        Prior standard deviation of each column of the dense block, 1 for the gaps. [K]
+    gaps : ndarray
+        The gaps where the Hessian is taken. [K]
+
+    Returns
+    -------
+    Factor
+
+    Raises
+    ------
+    FitError
+        If the dense block is not positive definite, which only non-finite input can cause.
+    """
+    upper, lower = design.upper, design.lower
+    to_upper = scaled(weights.pp, upper) + scaled(weights.pq, lower)
+    to_lower = scaled(weights.pq, upper) + scaled(weights.qq, lower)
+    gram = _dense(upper.T @ to_upper + lower.T @ to_lower)
+    weight: list[Floats] = [tree.to_plants @ (weights.pp + 2.0 * weights.pq + weights.qq)]
+    coupling: list[Matrix] = [tree.to_plants @ (to_upper + to_lower)]
+    shrink, variance, log_determinant = [], [], 0.0
+    for level, name in enumerate(LEVELS):
+        prior = scales[name] ** 2
+        shrink.append(1.0 / (1.0 + weight[level] * prior))
+        variance.append(prior * shrink[level])
+        log_determinant += float(np.sum(np.log1p(weight[level] * prior)))
+        gram = gram - _dense(coupling[level].T @ scaled(variance[level], coupling[level]))
+        if level < 2:
+            up = tree.ups[level]
+            weight.append(up @ (shrink[level] * weight[level]))
+            coupling.append(up @ scaled(shrink[level], coupling[level]))
+    curvature = np.ones(design.n_dense)
+    curvature[design.gaps] = GAP_SHAPE / gaps**2
+    whitened = sd[:, None] * gram * sd[None, :] + np.diag(curvature)
+    try:
+        root = linalg.cho_factor(whitened, lower=True)
+    except (linalg.LinAlgError, ValueError) as error:
+        raise FitError("the observations give no finite fit; look for extreme exposures or standard deviations.") from error
+    log_determinant += 2.0 * float(np.sum(np.log(np.diag(root[0]))))
+    covariance = sd[:, None] * linalg.cho_solve(root, np.diag(sd))
+    return Factor(tree, tuple(weight), tuple(coupling), tuple(shrink), tuple(variance), covariance, log_determinant)
+
+
+@dataclass(frozen=True, slots=True)
+class Paths:
+    """How effects of one level rest on independent parts: the dense block, and what each node keeps for itself.
+
+    Parameters
+    ----------
+    dense : matrix, dims (node, dense)
+        Coefficients of the dense block.
+    plant, cell, selection : ndarray, dims (node,)
+        Coefficients of the own remaining deviation of the node's plant, cell and selection (0 where it has none).
+    """
+
+    dense: Matrix
+    plant: Floats
+    cell: Floats
+    selection: Floats
+
+
+def effect_paths(design: Design, factor: Factor) -> tuple[Paths, Paths, Paths, Paths]:
+    """Resolve the effects of plants, cells and selections, and their sum at each plant, into independent parts.
+
+    Parameters
+    ----------
+    design : Design
+    factor : Factor
+
+    Returns
+    -------
+    plants, cells, selections, sums : Paths
+        ``sums`` is u + c + a of each plant, dims (plant,).
+    """
+    own = [scaled(-variance, coupling) for variance, coupling in zip(factor.variance, factor.coupling, strict=True)]
+    above = design.selection_of_cell
+    selections = Paths(own[2], np.zeros(above.max() + 1), np.zeros(above.max() + 1), np.ones(above.max() + 1))
+    answer = -factor.variance[1] * factor.weight[1]  # what a cell's effect gives way to its selection's
+    cells = Paths(
+        own[1] + scaled(answer, selections.dense[above]), np.zeros(above.size), np.ones(above.size), answer
+    )
+    cell = design.cell_of_plant
+    both = Paths(
+        (cells.dense + selections.dense[above])[cell], np.zeros(cell.size), np.ones(cell.size), 1.0 + answer[cell]
+    )
+    answer = -factor.variance[0] * factor.weight[0]
+    plants = Paths(own[0] + scaled(answer, both.dense), np.ones(cell.size), answer, answer * both.selection)
+    sums = Paths(plants.dense + both.dense, plants.plant, plants.cell + both.cell, plants.selection + both.selection)
+    return plants, cells, selections, sums
+
+
+def path_variances(design: Design, factor: Factor, paths: Paths, level: int) -> Floats:
+    """Posterior variances of effects given by their paths.
+
+    Parameters
+    ----------
+    design : Design
+    factor : Factor
+    paths : Paths
+    level : int
+        0 plants, 1 cells, 2 selections.
+
+    Returns
+    -------
+    ndarray, dims (node,)
+        [K2]
+    """
+    return own_variances(design, factor, paths, level) + _quadratics(paths.dense, factor.dense_covariance)
+
+
+def own_variances(design: Design, factor: Factor, paths: Paths, level: int) -> Floats:
+    """The part of :func:`path_variances` that does not pass through the dense block.
+
+    Parameters
+    ----------
+    design : Design
+    factor : Factor
+    paths : Paths
+    level : int
+        0 plants, 1 cells, 2 selections.
+
+    Returns
+    -------
+    ndarray, dims (node,)
+        [K2]
+    """
+    plants, cells, selections = factor.variance
+    if level == 2:
+        return paths.selection**2 * selections
+    if level == 1:
+        return paths.cell**2 * cells + paths.selection**2 * selections[design.selection_of_cell]
+    cell = design.cell_of_plant
+    of_cell = paths.cell**2 * cells[cell] + paths.selection**2 * selections[design.selection_of_cell[cell]]
+    return paths.plant**2 * plants + of_cell
+
+
+def row_variances(design: Design, factor: Factor, sums: Paths) -> tuple[Floats, Floats, Floats]:
+    """Posterior variances and covariance of each row's two critical temperatures.
+
+    Parameters
+    ----------
+    design : Design
+    factor : Factor
+    sums : Paths
+        Of u + c + a at each plant.
+
+    Returns
+    -------
+    pp, pq, qq : ndarray, dims (row,)
+        [K2]
+    """
+    plant = design.plant_of_row
+    own = own_variances(design, factor, sums, 0)[plant]
+    pp, pq, qq = own.copy(), own.copy(), own.copy()
+    for first in range(0, plant.size, CHUNK):
+        rows = slice(first, first + CHUNK)
+        path = sums.dense[plant[rows]]
+        upper = _dense(design.upper[rows] + path)
+        lower = _dense(design.lower[rows] + path)
+        spread = lower @ factor.dense_covariance
+        pp[rows] += np.einsum("ij,ij->i", upper @ factor.dense_covariance, upper)
+        pq[rows] += np.einsum("ij,ij->i", spread, upper)
+        qq[rows] += np.einsum("ij,ij->i", spread, lower)
+    return pp, pq, qq
+
+
+def _quadratics(matrix: Matrix, covariance: Floats) -> Floats:
+    whole = np.empty(matrix.shape[0])
+    for first in range(0, whole.size, CHUNK):
+        rows = _dense(matrix[first : first + CHUNK])
+        whole[first : first + CHUNK] = np.einsum("ij,ij->i", rows @ covariance, rows)
+    return whole
+
+
+def scaled(weights: Floats, matrix: Matrix) -> Matrix:
+    """Multiply each row of a dense or sparse matrix by its weight.
+
+    Parameters
+    ----------
+    weights : ndarray, dims (row,)
+    matrix : matrix, dims (row, column)
+
+    Returns
+    -------
+    matrix
+        Of the same kind.
+    """
+    if isinstance(matrix, np.ndarray):
+        return weights[:, None] * matrix
+    return (sparse.dia_array((weights[None, :], [0]), shape=(weights.size, weights.size)) @ matrix).tocsr()
+
+
+def _dense(matrix: Matrix) -> Floats:
+    return matrix if isinstance(matrix, np.ndarray) else matrix.toarray()

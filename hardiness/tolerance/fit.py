@@ -1,0 +1,158 @@
+"""Fit the tolerance model to observations: the one call from rows to answers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from hardiness.errors import FitError
+from hardiness.settings import SPAN_C
+from hardiness.tolerance.claims import claims_table
+from hardiness.tolerance.compare import compare_table
+from hardiness.tolerance.curves import survival_curves
+from hardiness.tolerance.design import build_design, check_observations
+from hardiness.tolerance.floors import floors_table
+from hardiness.tolerance.posterior import Posterior, find_posterior
+from hardiness.tolerance.priors import SCALES, Priors
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A fitted trial; every answer comes from its posterior.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    """
+
+    posterior: Posterior
+
+    def floors(self, survive: float = 0.9, grade: int | None = None, level: float = 0.9) -> pd.DataFrame:
+        """Tolerance floors; see :func:`hardiness.tolerance.floors.floors_table`.
+
+        Parameters
+        ----------
+        survive : float
+            Share that comes through.
+        grade : int, optional
+            Without reaching this grade; the last unless given.
+        level : float
+            Probability of the central interval.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.FLOORS``. [degC]
+        """
+        return floors_table(self.posterior, survive=survive, grade=grade, level=level)
+
+    def compare(
+        self, selections: Iterable[str] | None = None, against: Iterable[str] | None = None, level: float = 0.9
+    ) -> pd.DataFrame:
+        """Differences of pairs; see :func:`hardiness.tolerance.compare.compare_table`.
+
+        Parameters
+        ----------
+        selections, against : iterable of str, optional
+            Only pairs of these; only pairs with one of those.
+        level : float
+            Probability of the central interval.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.COMPARE``. [K]
+        """
+        return compare_table(self.posterior, selections=selections, against=against, level=level)
+
+    def curves(self, temperatures_c: Sequence[float], grade: int | None = None, level: float = 0.9) -> xr.DataArray:
+        """Survival curves; see :func:`hardiness.tolerance.curves.survival_curves`.
+
+        Parameters
+        ----------
+        temperatures_c : sequence of float
+            Held temperatures. [degC]
+        grade : int, optional
+            Grade not reached; the last unless given.
+        level : float
+            Probability of the band.
+
+        Returns
+        -------
+        DataArray, dims (selection_rootstock, temperature, quantile)
+            [1]
+        """
+        return survival_curves(self.posterior, temperatures_c, grade=grade, level=level)
+
+    def claims(self, selections: pd.DataFrame) -> pd.DataFrame:
+        """Hearsay against evidence; see :func:`hardiness.tolerance.claims.claims_table`.
+
+        Parameters
+        ----------
+        selections : DataFrame
+            With ``selection, claimed_floor, claim_source``.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.CLAIMS``.
+        """
+        return claims_table(self.posterior, selections)
+
+    def scales(self) -> pd.DataFrame:
+        """Posterior mean and standard deviation of sigma and the taus.
+
+        Returns
+        -------
+        DataFrame
+            Columns ``scale, mean_c, sd_c``. [K]
+        """
+        weights = self.posterior.weights
+        values = np.array([self.posterior.scale(name) for name in SCALES])
+        mean = values @ weights
+        sd = np.sqrt(np.maximum((values - mean[:, None]) ** 2 @ weights, 0.0))
+        return pd.DataFrame({"scale": SCALES, "mean_c": mean, "sd_c": sd})
+
+
+def fit_tolerance(
+    observations: pd.DataFrame, grades: int = 6, *, span_c: float = SPAN_C, priors: Priors | None = None
+) -> Fit:
+    """Fit the tolerance model; the same rows, in any order, give the same numbers.
+
+    Parameters
+    ----------
+    observations : DataFrame
+        Columns ``plant, selection, rootstock, freeze, exposure_c, exposure_sd_c, grade``; used where given:
+        ``grade_low, near, event, sensor, sensor_sd_c, protected, winter``. Temperatures in degC.
+    grades : int
+        Number of grades; grades run from 0 (unharmed) to ``grades - 1`` (dead).
+    span_c : float
+        Distance that the trade expects from the first grade to the last. [K]
+    priors : Priors, optional
+
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    FitError
+        If the observations cannot be fitted; every fault is listed.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"plant": ["p1", "p2", "p3", "p4"], "selection": ["A", "A", "B", "B"], "rootstock": "own",
+    ...                      "freeze": ["f1", "f2", "f1", "f2"], "exposure_c": [-6.0, -9.0, -6.0, -9.0],
+    ...                      "exposure_sd_c": 0.5, "grade": [0, 2, 3, 5]})
+    >>> floors = fit_tolerance(rows).floors()
+    >>> floors["evidence"].tolist(), bool(floors["floor_c"][0] < floors["floor_c"][1])
+    (['all survived', 'bracketed'], True)
+    """
+    if not (np.isfinite(span_c) and span_c > 0):
+        raise FitError(f"span_c: found {span_c}; accepted: a number of degC above 0.")
+    design = build_design(check_observations(observations, grades), int(grades))
+    return Fit(find_posterior(design, priors or Priors(), span_c=float(span_c)))

@@ -1,0 +1,96 @@
+"""Priors of the tolerance model: every scale can be set or fixed.
+
+Scales are handled as psi = (log sigma, log tau_a, log tau_b, log tau_c, log tau_u, log tau_e), in degC.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from hardiness.errors import FitError
+from hardiness.tolerance.likelihood import Floats
+
+SCALES = ("sigma", "tau_a", "tau_b", "tau_c", "tau_u", "tau_e")
+
+
+@dataclass(frozen=True, slots=True)
+class Priors:
+    """Prior scales of the tolerance model, in degC.
+
+    Parameters
+    ----------
+    alpha_sd : float
+        Standard deviation of the first grade's critical temperature about the warmest exposure met. [K]
+    sigma_median : float
+        Prior median of sigma, the spread of a plant's answer. [K]
+    sigma_log_sd : float
+        Standard deviation of log sigma. [1]
+    tau_a, tau_b, tau_c, tau_u, tau_e : float
+        Scales of the half-normal priors of the standard deviations of selections, rootstocks, their combination,
+        plants, and freezes. [K]
+    fixed : mapping of str to float
+        Scales held at a value: any of sigma (above 0), tau_a, tau_b, tau_c, tau_u, tau_e (0 or more). [K]
+
+    Raises
+    ------
+    FitError
+        If a scale is unknown, not finite, or below what is allowed.
+
+    Examples
+    --------
+    >>> Priors(fixed={"tau_u": 0.0}).free
+    ('sigma', 'tau_a', 'tau_b', 'tau_c', 'tau_e')
+    """
+
+    alpha_sd: float = 6.0
+    sigma_median: float = 0.8
+    sigma_log_sd: float = 0.7
+    tau_a: float = 2.0
+    tau_b: float = 1.0
+    tau_c: float = 0.7
+    tau_u: float = 1.0
+    tau_e: float = 1.0
+    fixed: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for name in ("alpha_sd", "sigma_median", "sigma_log_sd", *SCALES[1:]):
+            value = getattr(self, name)
+            if not (np.isfinite(value) and value > 0):
+                raise FitError(f"prior {name}: found {value}; accepted: a number above 0.")
+        for name, value in self.fixed.items():
+            if name not in SCALES:
+                raise FitError(f"fixed scale '{name}' is not known; accepted: {', '.join(SCALES)}.")
+            if not np.isfinite(value) or value < 0 or (name == "sigma" and value == 0):
+                raise FitError(f"fixed {name}: found {value}; accepted: a number {'above 0' if name == 'sigma' else '0 or more'}.")
+
+    @property
+    def free(self) -> tuple[str, ...]:
+        """Names of the scales that are estimated."""
+        return tuple(name for name in SCALES if name not in self.fixed)
+
+    def start(self) -> Floats:
+        """A starting point for the free scales: log of a cautious value each."""
+        values = {"sigma": self.sigma_median} | {name: 0.5 * getattr(self, name) for name in SCALES[1:]}
+        return np.log([values[name] for name in self.free])
+
+    def scales(self, psi: Floats) -> dict[str, float]:
+        """All six scales at the free logs ``psi``. [K]"""
+        values = dict(zip(self.free, np.exp(psi).tolist(), strict=True))
+        return {name: float(self.fixed[name]) if name in self.fixed else values[name] for name in SCALES}
+
+    def log_density(self, psi: Floats) -> tuple[float, Floats]:
+        """Log prior density of the free logs, and its gradient; dims (scale,)."""
+        value, gradient = 0.0, np.zeros(len(self.free))
+        for index, name in enumerate(self.free):
+            if name == "sigma":
+                away = (psi[index] - np.log(self.sigma_median)) / self.sigma_log_sd
+                value -= 0.5 * away**2
+                gradient[index] = -away / self.sigma_log_sd
+            else:  # half-normal in tau; the + psi is the Jacobian of the logarithm
+                ratio = (np.exp(psi[index]) / getattr(self, name)) ** 2
+                value += psi[index] - 0.5 * ratio
+                gradient[index] = 1.0 - ratio
+        return float(value), gradient
