@@ -44,9 +44,7 @@ class Problem:
 
     def __str__(self) -> str:
         rows = None if self.row is None else f"{'rows' if isinstance(self.row, str) else 'row'} {self.row}"
-        place = ", ".join(
-            part for part in (self.file, rows, f"column {self.column}" if self.column else None) if part
-        )
+        place = ", ".join(part for part in (self.file, rows, f"column {self.column}" if self.column else None) if part)
         text = f"found {self.found}; accepted: {self.accepted}."
         if self.hint:
             text += f" {self.hint}"

@@ -8,7 +8,6 @@ survivors by default.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -18,6 +17,7 @@ from hardiness.remarks import Join, left_out_of, second_look_at, sentences_on
 from hardiness.schema import OBSERVATIONS, column_names
 from hardiness.settings import Settings
 from hardiness.timelines import Freezes, IntArray, Scores, TextArray, sort_freezes, sort_scores
+from hardiness.weather.placing import Exposures
 from hardiness.weather.sensors import sensors_known
 from hardiness.windows import Windows, close_windows, coldest_freezes, standing_grades
 
@@ -25,14 +25,7 @@ CONTAINER = "container"
 _DTYPES = {"text": "str", "number": "float64", "integer": "int64", "flag": "bool", "date": "object"}
 
 
-class Exposures(Protocol):
-    """TEMP."""
-
-    table: pd.DataFrame
-    unknown: pd.DataFrame
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Joined:
     """What joining scores to exposures gave.
 
@@ -91,6 +84,27 @@ def join_scores(
     -----
     An ``accuracy_c`` that is missing counts as 0.5 K. No other missing value is filled: a window with a freeze of
     unknown temperature is left out as a whole, since that freeze may have been its coldest.
+
+    Examples
+    --------
+    A freeze, a score in January and another in May: the last one counts.
+
+    >>> from datetime import date
+    >>> from hardiness.schema import LEFT_OUT, PLANTS, SCORES, SENSORS
+    >>> freeze = {"plant": "T12", "freeze": "2031-12-14 L1", "event": "2031-12-14", "winter": "2031-32",
+    ...           "sensor": "L1", "starts": "2031-12-14T20:00Z", "ends": "2031-12-15T06:00Z", "minimum_c": -6.9,
+    ...           "duration_h": 10.0, "held_1h_c": -6.4, "coverage": 1.0, "sd_c": 0.5}
+    >>> none = pd.DataFrame(columns=["plant", "event", "starts", "ends"])
+    >>> met = Exposures(pd.DataFrame([freeze]), none, pd.DataFrame(columns=column_names(LEFT_OUT)))
+    >>> plants = pd.DataFrame([{"plant": "T12", "selection": "OL-07", "rootstock": "stock P"}])
+    >>> scores = pd.DataFrame([("T12", date(2032, 1, 20), 3, "", "", ""), ("T12", date(2032, 5, 2), 2, "", "", "")],
+    ...                       columns=list(SCORES.names))
+    >>> joined = join_scores(met, plants.reindex(columns=list(PLANTS.names)), scores,
+    ...                      pd.DataFrame(columns=list(SENSORS.names)), Settings("Hill", "Europe/Lisbon"))
+    >>> joined.observations[["plant", "exposure_c", "grade_low", "grade"]].values.tolist()
+    [['T12', -6.4, 2, 2]]
+    >>> joined.left_out["reason"].tolist()
+    ['superseded']
     """
     _refuse_strangers(exposures, plants, scores)
     plants = plants.sort_values("plant", ignore_index=True)

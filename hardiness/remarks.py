@@ -33,7 +33,7 @@ Row = tuple[str, str, str, date | None, str, str]
 Remark = tuple[str, date, str, str]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Join:
     """All that the sentences speak of.
 
@@ -89,7 +89,7 @@ def left_out_of(join: Join, plants: pd.DataFrame) -> pd.DataFrame:
     pandas.DataFrame
         The columns of what was left out, sorted by plant and date, rows without a date last.
     """
-    rows = [*_scores_left_out(join), *_windows_left_out(join), *_freezes_not_scored(join, plants)]
+    rows = [*_scores_left_out(join, plants), *_windows_left_out(join), *_freezes_not_scored(join, plants)]
     rows.sort(key=lambda row: (row[1], row[3] or date.max, row[0], row[4], row[2], row[5]))
     table = pd.DataFrame(rows, columns=column_names(LEFT_OUT), dtype=object)
     return table.astype({column.name: "str" for column in LEFT_OUT if column.kind == "text"})
@@ -129,7 +129,7 @@ def sentences_on(join: Join) -> list[str]:
     said = []
     is_dead = (scores.grade == join.settings.worst) & (windows.fate == SUPERSEDED)
     counts = windows.decided_by
-    lived = np.flatnonzero(is_dead & (scores.grade[counts] < join.settings.worst) & (scores.day < scores.day[counts]))
+    lived = np.flatnonzero(is_dead & (scores.grade[counts] < join.settings.worst))
     last = {int(counts[score]): int(score) for score in lived}  # the latest death of each group is the one that stays
     for later, death in last.items():
         said.append(
@@ -142,9 +142,10 @@ def sentences_on(join: Join) -> list[str]:
     return said
 
 
-def _scores_left_out(join: Join) -> Iterator[Row]:
+def _scores_left_out(join: Join, plants: pd.DataFrame) -> Iterator[Row]:
     """Give a row for every score that closes no window."""
     scores, windows = join.scores, join.windows
+    is_undated = plants["planted_on"].isna().to_numpy()
     for score in np.flatnonzero(np.isin(windows.fate, [SUPERSEDED, EARLY, ALREADY_DEAD, BETTER, DEAD_BEFORE])).tolist():
         fate = str(windows.fate[score])
         plant, day = join.plant(scores.plant[score]), join.scored_on(score)
@@ -172,10 +173,9 @@ def _scores_left_out(join: Join) -> Iterator[Row]:
                 f"if it lives, withdraw the score of {join.scored_on(by)} (hardiness withdraw scores FILE)"
             )
         else:
-            detail = (
-                f"{what}, before {plant} had met a freeze here: no death by cold. "
-                "A plant without planted_on meets freezes from its first score on only"
-            )
+            detail = f"{what}, before {plant} had met a freeze here: no death by cold"
+            if is_undated[scores.plant[score]]:
+                detail += ". Without planted_on it meets freezes from its first score on only"
         yield "score", plant, freeze, day, fate, detail
 
 
@@ -240,8 +240,7 @@ def _changed_over_summer(join: Join) -> Iterator[Remark]:
     """Give a remark where a window's last score, of a later winter, says something else than the winter's own."""
     scores, windows = join.scores, join.windows
     start = windows.group_start[windows.group_of_score[windows.score]]
-    is_later = scores.winter[windows.score] > join.freezes.winter[windows.stop - 1]
-    for window in np.flatnonzero(is_later & (start < windows.score)).tolist():
+    for window in np.flatnonzero(scores.winter[start] < scores.winter[windows.score]).tolist():
         score = int(windows.score[window])
         earlier = np.arange(start[window], score)
         differs = (scores.winter[earlier] < scores.winter[score]) & (scores.grade[earlier] != scores.grade[score])
@@ -260,7 +259,6 @@ def _carried_over(join: Join) -> Iterator[Remark]:
     counted_to, grade = winter[join.coldest], scores.grade[windows.score]
     reaches_on = (
         (windows.plant[:-1] == windows.plant[1:])
-        & (counted_to[:-1] < counted_to[1:])
         & (winter[windows.stop[:-1] - 1] == counted_to[1:])
         & (join.standing[1:] < grade[1:])
         & (grade[1:] <= grade[:-1])

@@ -167,7 +167,7 @@ class _Reader:
 
 
 def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
-    """Read the text of a trial.toml.
+    r"""Read the text of a trial.toml.
 
     Parameters
     ----------
@@ -187,7 +187,7 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
 
     Examples
     --------
-    >>> settings = parse_settings('name = "Hill"\\ntimezone = "Europe/Lisbon"\\n[freeze]\\nthresholds = ["28 F"]')
+    >>> settings = parse_settings('name = "Hill"\ntimezone = "Europe/Lisbon"\n[freeze]\nthresholds = ["28 F"]')
     >>> [t.label for t in settings.rules.thresholds], settings.worst
     (['28_f'], 5)
     """
@@ -223,7 +223,7 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
         rules=FreezeRules(
             onset_c=onset,
             thaw_h=read.required_number(freeze, "thaw_h", 12.0, "hours above 0", lambda v: 0 < v <= 240),
-            damaging_c=read.required_number(freeze, "damaging_c", -2.0, f"a temperature at or below onset_c ({onset:g})",
+            damaging_c=read.required_number(freeze, "damaging_c", -2.0, f"a temperature at or below onset_c, {onset:g}",
                                             lambda v: -60 < v <= onset),
             thresholds=_thresholds(read, freeze, units),
             held_h=held,

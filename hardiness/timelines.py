@@ -30,7 +30,7 @@ FULL_COVERAGE = 1 - 1e-9  # a sum of bridged hours over the duration is one only
 CALENDAR = (date(1700, 1, 1), date(2200, 1, 1))  # a mistyped year beyond it is no instant that nanoseconds can count
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Freezes:
     """What the plants met, sorted by plant and ``ends``; an event that no sensor recorded is one of them.
 
@@ -64,7 +64,7 @@ class Freezes:
     offset: IntArray
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Scores:
     """The scores, sorted by plant, day, and the worst grade first.
 

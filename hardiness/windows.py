@@ -8,6 +8,27 @@ before them are one group, and the last date of the group counts (damage shows l
 the worst grade. The group closes a window, unless its score came within ``settle_days`` of the freeze before it,
 another freeze has followed, and the grade is not the last one: such an *early* score leaves its freezes to the next
 window. The last grade is death once a later freeze has followed its window; later scores of that plant add nothing.
+
+Examples
+--------
+Plant 0 met a freeze on 10 January and another on 10 February. A score of 13 January is early and leaves
+its freeze to the next window; of those of 20 March and 2 May, which both answer for the two freezes, the last counts.
+
+>>> freezes = Freezes(plant=np.array([0, 0]), ends=np.array(["2032-01-11", "2032-02-11"], "M8[ns]"),
+...                   winter=np.array([2031, 2031]), temperature_c=np.array([-5.5, -7.0]),
+...                   known=np.array([True, True]), name=np.array(["first", "second"], dtype=object),
+...                   row=np.array([0, 1]), offset=np.array([0, 2]))
+>>> noon = np.array(["2032-01-13T12", "2032-03-20T12", "2032-05-02T12"], "M8[ns]")
+>>> empty = np.array(["", "", ""], dtype=object)
+>>> scores = Scores(plant=np.array([0, 0, 0]), day=np.array([741820, 741887, 741930]), noon=noon,
+...                 winter=np.array([2031, 2031, 2031]), grade=np.array([1, 3, 2]), protected=empty, observer=empty,
+...                 before=np.array([1, 2, 2]), first_of_day=np.array([0, 1, 2]))
+>>> windows = close_windows(freezes, scores, worst=5, settle_days=7)
+>>> windows.fate.tolist(), windows.span(0)
+(['early', 'superseded', 'counts'], (0, 2))
+>>> coldest, near = coldest_freezes(freezes, windows)
+>>> str(freezes.name[coldest[0]]), int(near[0]), int(standing_grades(freezes, scores, windows, coldest)[0])
+('second', 1, 0)
 """
 
 from __future__ import annotations
@@ -32,7 +53,7 @@ BETTER = "better score after a settled death"
 DEAD_BEFORE = "dead before any freeze"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Windows:
     """The windows, sorted by plant and time, and what became of every score.
 
@@ -130,7 +151,7 @@ def close_windows(freezes: Freezes, scores: Scores, *, worst: int, settle_days: 
     is_open[plant[settled]] = False
 
     next_window = np.searchsorted(closing, np.arange(len(start)))
-    has_next = (next_window < len(closing)) & ~is_after_death
+    has_next = next_window < len(closing)
     has_next[has_next] = window_plant[next_window[has_next]] == plant[has_next]
 
     group = np.repeat(np.arange(len(start)), stop - start)

@@ -31,7 +31,9 @@ def claims_table(posterior: Posterior, selections: pd.DataFrame) -> pd.DataFrame
     UnitsError
         If a claim has no unit.
     """
-    claimed = selections.loc[selections["claimed_floor"].fillna("").ne(""), ["selection", "claimed_floor", "claim_source"]]
+    claimed = selections.loc[
+        selections["claimed_floor"].fillna("").ne(""), ["selection", "claimed_floor", "claim_source"]
+    ]
     claimed = claimed.assign(claimed_floor_c=[parse_temperature(text).celsius for text in claimed["claimed_floor"]])
     cells = pd.DataFrame(list(posterior.design.cells), columns=["selection", "rootstock"])
     worst = posterior.design.worst

@@ -99,7 +99,9 @@ def _pairs(posterior: Posterior, chosen: set[str] | None, against: set[str] | No
     others = len(names) - len(yardsticks)
     count = len(yardsticks) * others + len(yardsticks) * (len(yardsticks) - 1) // 2
     if count > MOST_PAIRS:
-        raise FitError(f"{count} pairs are more than {MOST_PAIRS}; name some with --selections, or use --against checks.")
+        raise FitError(
+            f"{count} pairs are more than {MOST_PAIRS}; name some with --selections, or use --against checks."
+        )
     pairs = []
     for a, b in combinations(names, 2) if against is None else _crossed(names, yardsticks):
         shared = _shared(stocks, a, b)
@@ -133,7 +135,10 @@ def _weights(
 def _shared_winters(observations: pd.DataFrame, pairs: pd.DataFrame, stocks: dict[str, list[str]]) -> pd.Series:
     if "winter" not in observations.columns:
         return pd.Series(pd.NA, index=pairs.index, dtype="Int64")
-    met: dict[tuple[str, str], set[str]] = observations.groupby(["selection", "rootstock"])["winter"].agg(set).to_dict()
+    seen = observations[["selection", "rootstock", "winter"]].drop_duplicates()
+    met: dict[tuple[str, str], set[str]] = {}
+    for selection, rootstock, winter in seen.itertuples(index=False, name=None):
+        met.setdefault((selection, rootstock), set()).add(winter)
 
     def winters(selection: str, shared: list[str]) -> set[str]:
         return set().union(*(met[selection, stock] for stock in shared))

@@ -77,4 +77,3 @@ def survival_curves(
         },
     )  # fmt: skip
     return curves
-

@@ -26,7 +26,7 @@ def count_evidence(table: pd.DataFrame, grade: int) -> pd.DataFrame:
     -------
     DataFrame
         Columns ``selection, rootstock, plants, scores, killed, coldest_survived_c, warmest_fatal_c, tested_to_c,
-        evidence, open_end, rests_on``; temperatures in degC, NaN where there is none; sorted by selection and rootstock.
+        evidence, open_end, rests_on``; temperatures in degC, NaN where there is none; sorted by cell.
 
     Examples
     --------

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import linalg, sparse
+from threadpoolctl import threadpool_limits
 
 from hardiness.errors import FitError
 from hardiness.tolerance.design import Design, Matrix
@@ -24,7 +25,24 @@ from hardiness.tolerance.likelihood import Floats
 
 GAP_SHAPE = 2.0  # Gamma prior of a gap between neighbouring critical temperatures: log-concave
 CHUNK = 20_000  # rows at a time where a product with the dense block is formed
+MANY_ENTRIES = 2_000_000  # rows x dense block; below it BLAS works in one thread
 LEVELS = ("tau_u", "tau_c", "tau_a")
+
+
+def blas_threads(design: Design) -> threadpool_limits:
+    """Hold BLAS to one thread where matrices are small: waking more costs many times what they save.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    threadpool_limits
+        A context manager.
+    """
+    small = design.low.size * design.n_dense < MANY_ENTRIES
+    return threadpool_limits(limits=1 if small else None, user_api="blas")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +83,7 @@ def tree_of(design: Design) -> Tree:
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Minus the second derivatives of each row in its two critical temperatures; dims (row,). [1/K2]"""
+    """Minus the second derivatives of each row in its two critical temperatures; dims (row,). [1/K2]."""
 
     pp: Floats
     pq: Floats
@@ -179,7 +197,9 @@ def factorise(
     try:
         root = linalg.cho_factor(whitened, lower=True)
     except (linalg.LinAlgError, ValueError) as error:
-        raise FitError("the observations give no finite fit; look for extreme exposures or standard deviations.") from error
+        raise FitError(
+            "the observations give no finite fit; look for extreme exposures or standard deviations."
+        ) from error
     log_determinant += 2.0 * float(np.sum(np.log(np.diag(root[0]))))
     covariance = sd[:, None] * linalg.cho_solve(root, np.diag(sd))
     return Factor(tree, tuple(weight), tuple(coupling), tuple(shrink), tuple(variance), covariance, log_determinant)
@@ -220,9 +240,7 @@ def effect_paths(design: Design, factor: Factor) -> tuple[Paths, Paths, Paths, P
     above = design.selection_of_cell
     selections = Paths(own[2], np.zeros(above.max() + 1), np.zeros(above.max() + 1), np.ones(above.max() + 1))
     answer = -factor.variance[1] * factor.weight[1]  # what a cell's effect gives way to its selection's
-    cells = Paths(
-        own[1] + scaled(answer, selections.dense[above]), np.zeros(above.size), np.ones(above.size), answer
-    )
+    cells = Paths(own[1] + scaled(answer, selections.dense[above]), np.zeros(above.size), np.ones(above.size), answer)
     cell = design.cell_of_plant
     both = Paths(
         (cells.dense + selections.dense[above])[cell], np.zeros(cell.size), np.ones(cell.size), 1.0 + answer[cell]

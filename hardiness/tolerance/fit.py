@@ -15,6 +15,7 @@ from hardiness.tolerance.claims import claims_table
 from hardiness.tolerance.compare import compare_table
 from hardiness.tolerance.curves import survival_curves
 from hardiness.tolerance.design import build_design, check_observations
+from hardiness.tolerance.factor import blas_threads
 from hardiness.tolerance.floors import floors_table
 from hardiness.tolerance.posterior import Posterior, find_posterior
 from hardiness.tolerance.priors import SCALES, Priors
@@ -155,4 +156,5 @@ def fit_tolerance(
     if not (np.isfinite(span_c) and span_c > 0):
         raise FitError(f"span_c: found {span_c}; accepted: a number of degC above 0.")
     design = build_design(check_observations(observations, grades), int(grades))
-    return Fit(find_posterior(design, priors or Priors(), span_c=float(span_c)))
+    with blas_threads(design):
+        return Fit(find_posterior(design, priors or Priors(), span_c=float(span_c)))

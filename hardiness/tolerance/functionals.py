@@ -11,6 +11,7 @@ import numpy as np
 from scipy import sparse
 
 from hardiness.tolerance.design import Design, Matrix
+from hardiness.tolerance.factor import blas_threads
 from hardiness.tolerance.latent import Mode
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.mixture import Mixture
@@ -91,12 +92,13 @@ def posterior_of(posterior: Posterior, figures: Figures) -> Mixture:
     count, rows = figures.cells.shape[0], design.low.size
     by_node = max(1, SKEW_BUDGET // max(count * rows, 1))
     means, sds, skews = [], [], []
-    for index, node in enumerate(nodes):
-        reduced = _reduce(design, node.mode, figures)
-        means.append(figures.offset + figures.cells @ _cell_means(design, node) + figures.alpha @ node.mean.dense)
-        sds.append(np.maximum(np.sqrt(reduced.variance), LEAST_SD))
-        if index < by_node:
-            skews.append(_third_cumulant(design, node, reduced) / sds[-1] ** 3)
+    with blas_threads(design):
+        for index, node in enumerate(nodes):
+            reduced = _reduce(design, node.mode, figures)
+            means.append(figures.offset + figures.cells @ _cell_means(design, node) + figures.alpha @ node.mean.dense)
+            sds.append(np.maximum(np.sqrt(reduced.variance), LEAST_SD))
+            if index < by_node:
+                skews.append(_third_cumulant(design, node, reduced) / sds[-1] ** 3)
     known = np.array(skews)
     usual = np.average(known, axis=0, weights=posterior.weights[: len(known)])
     filled = np.concatenate([known, np.broadcast_to(usual, (len(nodes) - len(known), count))])

@@ -25,19 +25,21 @@ from hardiness.tolerance.factor import (
     Paths,
     Tree,
     Weights,
-    factorise,
     effect_paths,
+    factorise,
     row_variances,
 )
 from hardiness.tolerance.likelihood import Floats, GradeTerms, grade_log_probability, grade_terms
 
-TOLERANCE = 1e-7  # largest move of a standardised critical temperature at which Newton stops; it then errs by its square
+TOLERANCE = (
+    1e-7  # largest move of a standardised critical temperature at which Newton stops; it then errs by its square
+)
 MOST_STEPS = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Effects:
-    """Values of the latent effects. [K]"""
+    """Values of the latent effects. [K]."""
 
     plants: Floats
     cells: Floats
@@ -64,7 +66,7 @@ class Problem:
     alpha_sd: float
 
     def dense_sd(self, scales: Mapping[str, float]) -> Floats:
-        """Prior standard deviation of each column of the dense block, 1 for the gaps. [K]"""
+        """Prior standard deviation of each column of the dense block, 1 for the gaps. [K]."""
         sd = np.ones(self.design.n_dense)
         sd[0] = self.alpha_sd
         for block in self.design.blocks:
@@ -112,7 +114,7 @@ class Mode:
 
     @property
     def gaps(self) -> Floats:
-        """Gaps between neighbouring critical temperatures. [K]"""
+        """Gaps between neighbouring critical temperatures. [K]."""
         return self.effects.dense[self.problem.design.gaps]
 
 

@@ -104,7 +104,9 @@ def _sigma_gradient(mode: Mode, surroundings: Surroundings) -> float:
     return float(explicit - 0.5 * trace + np.sum(moved_upper * shift_upper + moved_lower * shift_lower))
 
 
-def log_posterior(problem: Problem, priors: Priors, psi: Floats, start: Effects | None = None) -> tuple[float, Floats, Mode]:
+def log_posterior(
+    problem: Problem, priors: Priors, psi: Floats, start: Effects | None = None
+) -> tuple[float, Floats, Mode]:
     """Log posterior density of the free scales' logarithms, its gradient, and the mode it rests on.
 
     Parameters

@@ -54,7 +54,8 @@ class Mixture:
         -------
         ndarray, dims (figure,)
         """
-        return self.weights @ ndtr(_standard(values, self.mean, self.sd, self.skew))
+        below: Floats = self.weights @ ndtr(_standard(values, self.mean, self.sd, self.skew))
+        return below
 
     def quantile(self, share: float) -> Floats:
         """Quantile of each figure.

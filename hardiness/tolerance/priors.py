@@ -64,7 +64,9 @@ class Priors:
             if name not in SCALES:
                 raise FitError(f"fixed scale '{name}' is not known; accepted: {', '.join(SCALES)}.")
             if not np.isfinite(value) or value < 0 or (name == "sigma" and value == 0):
-                raise FitError(f"fixed {name}: found {value}; accepted: a number {'above 0' if name == 'sigma' else '0 or more'}.")
+                raise FitError(
+                    f"fixed {name}: found {value}; accepted: a number {'above 0' if name == 'sigma' else '0 or more'}."
+                )
 
     @property
     def free(self) -> tuple[str, ...]:
@@ -77,7 +79,7 @@ class Priors:
         return np.log([values[name] for name in self.free])
 
     def scales(self, psi: Floats) -> dict[str, float]:
-        """All six scales at the free logs ``psi``. [K]"""
+        """All six scales at the free logs ``psi``. [K]."""
         values = dict(zip(self.free, np.exp(psi).tolist(), strict=True))
         return {name: float(self.fixed[name]) if name in self.fixed else values[name] for name in SCALES}
 

@@ -19,7 +19,7 @@ from hardiness.tolerance.likelihood import Floats
 _Z = np.linspace(-8.5, 8.5, 171)
 _DENSITY = np.exp(-0.5 * _Z**2)
 _WEIGHTS = _DENSITY / _DENSITY.sum()
-_LEAST_RATIO = 0.05  # sigma / tau below which sigma is taken as this much of tau: the sum stays exact to 1e-4
+_LEAST_RATIO = 0.05  # sigma / tau; a smaller sigma is taken as this much of tau, which moves no quantile by 1 % of tau
 _TOLERANCE = 1e-10  # [K]
 
 
@@ -43,7 +43,8 @@ def spread_share(values: Floats, normal_sd: Floats, sigma: Floats) -> Floats:
     0.880797
     """
     logistic = np.maximum(sigma, _LEAST_RATIO * normal_sd)
-    return expit((values[:, None] - normal_sd[:, None] * _Z) / logistic[:, None]) @ _WEIGHTS
+    share: Floats = expit((values[:, None] - normal_sd[:, None] * _Z) / logistic[:, None]) @ _WEIGHTS
+    return share
 
 
 def spread_quantile(share: float, normal_sd: Floats, sigma: Floats) -> Floats:

@@ -1,0 +1,76 @@
+"""Verbs that begin a trial: ``new`` and ``demo``."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import Progress
+
+from hardiness.commands.answers import print_floors
+from hardiness.commands.intake import say_intake
+from hardiness.commands.output import say
+from hardiness.commands.paper import draw_chart
+from hardiness.demo import DEMO_STEPS, SETTINGS_FILE, demo_folder
+from hardiness.settings import THRESHOLDS, FreezeRules, Settings, parse_settings, read_settings, to_toml
+from hardiness.trial import Trial, new_trial
+from hardiness.units import parse_temperature
+
+CHART = "summary.png"
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option("--name", required=True, help="The trial's name.")
+@click.option("--timezone", required=True, metavar="TZ", help="IANA time zone, such as Europe/Lisbon.")
+@click.option("--latitude", type=float, help="Degrees, north is positive.")
+@click.option("--longitude", type=float, help="Degrees, east is positive.")
+@click.option("--elevation", type=float, metavar="M", help="Metres above the sea.")
+@click.option("--units", type=click.Choice(["C", "F"]), default="C", show_default=True, help="Unit for display.")
+def new(
+    folder: Path,
+    name: str,
+    timezone: str,
+    latitude: float | None,
+    longitude: float | None,
+    elevation: float | None,
+    units: str,
+) -> None:
+    """Make a new trial folder DIR with its trial.toml, which you may edit."""
+    rules = replace(FreezeRules(), thresholds=tuple(parse_temperature(text) for text in THRESHOLDS[units]))
+    asked = Settings(name, timezone, latitude, longitude, elevation, units, rules=rules)
+    settings = parse_settings(to_toml(asked), file="the new trial's settings")  # one validation for both doors
+    with new_trial(folder, settings):
+        pass
+    say(f"{folder} is a trial now. Next: hardiness add selections FILE --trial {folder}")
+    if latitude is None:
+        say("No latitude given: winters are taken as north of the equator, July to June.")
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+def demo(folder: Path) -> None:
+    """Make an invented hillside trial of seedling olives in DIR, with floors and chart.
+
+    The files of data_demo are added through the same verbs as your own.
+    """
+    files = demo_folder()
+    console = Console(stderr=True)
+    with new_trial(folder, read_settings(files / SETTINGS_FILE)) as trial:
+        with Progress(console=console, disable=not console.is_terminal, transient=True) as bar:
+            for step in bar.track(DEMO_STEPS, description="adding the demo's files"):
+                _take(trial, step.table, files / step.file, dict(step.options))
+        flow = trial.flow()
+        print_floors(flow, flow.floors(), 0.9)
+        chart = folder / CHART
+        draw_chart(trial, chart)
+    say(f"The chart is {chart}. Go on with: hardiness freezes --trial {folder}")
+
+
+def _take(trial: Trial, table: str, path: Path, options: dict[str, str]) -> None:
+    if table == "readings":
+        say_intake(trial.add_readings(path, options.pop("sensor"), **options))  # type: ignore[arg-type]
+    else:
+        say_intake(trial.add_table(table, path))

@@ -1,0 +1,1 @@
+"""Figures: numbers are prepared first, then drawn; one look for screen and paper."""

@@ -1,0 +1,157 @@
+"""Figures to files, byte for byte the same for the same input: PNG, SVG and PDF.
+
+Text stays text in SVG and PDF. An SVG carries the glyphs it uses, so that it looks the same where the typeface is not
+installed, and a title and description for readers who cannot see it; a PDF carries them as title and subject.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
+
+from fontTools import subset  # type: ignore[import-untyped]
+from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from hardiness.errors import InputError, Problem
+from hardiness.figures.sheet import Sheet
+from hardiness.figures.style import drawing
+from hardiness.figures.typeface import font_files
+
+SUFFIXES = (".png", ".svg", ".pdf")
+
+
+def save_figure(figure: Figure | Sequence[Figure], path: Path | str) -> list[Path]:
+    """Write a figure, or the pages of one, to a file named by its kind.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure or sequence of them
+        One page or several.
+    path : Path or str
+        Ends in ``.png``, ``.svg`` or ``.pdf``. Several pages become one PDF; as PNG or SVG the second is written to
+        ``name-2.png`` and so on.
+
+    Returns
+    -------
+    list of Path
+        The files written, in the order of the pages: say so where there are several.
+
+    Raises
+    ------
+    InputError
+        If the ending is another one, the folder does not exist, or there is no page.
+    """
+    path = Path(path)
+    pages = [figure] if isinstance(figure, Figure) else list(figure)
+    suffix = path.suffix.lower()
+    if suffix not in SUFFIXES:
+        raise InputError(Problem(f"a file name ending in '{path.suffix}'", f"one of {', '.join(SUFFIXES)}",
+                                 file=path.name))  # fmt: skip
+    if not path.parent.is_dir():
+        raise InputError(Problem(f"no folder '{path.parent}'", "a folder that exists", file=path.name))
+    if not pages:
+        raise InputError("a figure without pages cannot be written.")
+    with drawing():
+        if suffix == ".pdf":
+            contents = {path: _pdf(pages)}
+        else:
+            render = _png if suffix == ".png" else _svg
+            names = [path, *(path.with_name(f"{path.stem}-{n}{path.suffix}") for n in range(2, len(pages) + 1))]
+            contents = {name: render(page) for name, page in zip(names, pages, strict=True)}
+    for name, content in contents.items():
+        name.write_bytes(content)
+    return list(contents)
+
+
+def _words_of(page: Figure) -> tuple[str, str]:
+    return (page.heading, page.description) if isinstance(page, Sheet) else ("", "")
+
+
+def _png(page: Figure) -> bytes:
+    title, description = _words_of(page)
+    metadata: dict[str, Any] = {"Software": None, "Title": title, "Description": description}
+    buffer = io.BytesIO()
+    page.savefig(buffer, format="png", dpi=page.dpi, metadata={k: v for k, v in metadata.items() if v != ""},
+                 facecolor=page.get_facecolor())  # fmt: skip
+    return buffer.getvalue()
+
+
+def _pdf(pages: Sequence[Figure]) -> bytes:
+    title, description = _words_of(pages[0])
+    metadata = {"Title": title, "Subject": description, "CreationDate": None, "ModDate": None, "Creator": None,
+                "Producer": None}  # fmt: skip
+    buffer = io.BytesIO()
+    with PdfPages(buffer, metadata=metadata) as book:
+        for page in pages:
+            book.savefig(page, facecolor=page.get_facecolor())
+    return buffer.getvalue()
+
+
+def _svg(page: Figure) -> bytes:
+    title, description = _words_of(page)
+    buffer = io.BytesIO()
+    page.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor=page.get_facecolor())
+    text = buffer.getvalue().decode("utf-8")
+    head = (
+        f'<title id="title">{escape(title)}</title>\n<desc id="desc">{escape(description)}</desc>\n'
+        f"<style>{_font_faces(page)}</style>\n"
+    )
+    # The first tag of the document is the picture's own: the words and glyphs go right behind it.
+    text = re.sub(
+        r"(<svg\b[^>]*?)>",
+        lambda match: f'{match[1]} role="img" aria-labelledby="title desc">\n{head}',
+        text,
+        count=1,
+    )
+    return text.encode("utf-8")
+
+
+def _font_faces(page: Figure) -> str:
+    """Write the glyphs that the page's texts use, as fonts inside the file."""
+    written: dict[int, set[str]] = {}
+    for artist in page.findobj(Text):
+        if isinstance(artist, Text) and artist.get_text():
+            written.setdefault(int(artist.get_fontproperties().get_weight()), set()).update(artist.get_text())
+    faces = []
+    for (family, weight), path in font_files().items():
+        characters = written.get(weight, set())
+        for other, other_path in font_files().items():
+            if other == (family, weight):
+                break
+            if other[1] == weight:  # an earlier family has written these
+                characters = characters - _known(other_path, characters)
+        characters = characters & _known(path, characters)
+        if characters:
+            data = base64.b64encode(_glyphs(path, characters)).decode("ascii")
+            faces.append(
+                f"@font-face{{font-family:'{family}';font-weight:{weight};"
+                f"src:url(data:font/woff;base64,{data}) format('woff')}}"
+            )
+    return "".join(faces)
+
+
+def _known(path: Path, characters: set[str]) -> set[str]:
+    with TTFont(path, lazy=True) as font:
+        known = font.getBestCmap()
+        return {character for character in characters if ord(character) in known}
+
+
+def _glyphs(path: Path, characters: set[str]) -> bytes:
+    options = subset.Options()
+    options.flavor = "woff"
+    options.recalc_timestamp = False
+    buffer = io.BytesIO()
+    with subset.load_font(str(path), options) as font:
+        chooser = subset.Subsetter(options)
+        chooser.populate(text="".join(sorted(characters)))
+        chooser.subset(font)
+        subset.save_font(font, buffer, options)
+    return buffer.getvalue()

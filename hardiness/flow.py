@@ -1,0 +1,150 @@
+"""The whole flow, from readings and scores to tolerance floors, in ten calls: read this page first.
+
+In: what a trial holds. Out: every table of the job. It needs no store and draws nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import pandas as pd
+import xarray as xr
+
+from hardiness import schema
+from hardiness.observations import Joined, join_scores
+from hardiness.settings import Settings
+from hardiness.tolerance.fit import Fit, fit_tolerance
+from hardiness.weather.events import freezes_table, set_aside
+from hardiness.weather.placing import Exposures, expose_plants
+
+
+@dataclass(frozen=True)
+class Records:
+    """What a trial holds; columns as in :mod:`hardiness.schema`.
+
+    Parameters
+    ----------
+    readings : mapping of str to DataArray
+        Air temperature of each sensor, dims ``(time,)``, in UTC. [degC]
+    selections, plants, sensors, scores, freeze_notes : DataFrame
+        The records that count.
+    """
+
+    readings: Mapping[str, xr.DataArray]
+    selections: pd.DataFrame
+    plants: pd.DataFrame
+    sensors: pd.DataFrame
+    scores: pd.DataFrame
+    freeze_notes: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Every table of the job, each made once, when first asked for.
+
+    Parameters
+    ----------
+    records : Records
+    settings : Settings
+    containers : bool
+        Whether plants in containers count.
+    """
+
+    records: Records
+    settings: Settings
+    containers: bool = False
+
+    @cached_property
+    def freezes(self) -> pd.DataFrame:
+        """A row per freeze and sensor."""
+        return freezes_table(self.records.readings, self.records.sensors, self.settings)
+
+    @property
+    def freezes_that_count(self) -> pd.DataFrame:
+        """The freezes, without those that a note sets aside for every plant."""
+        aside = set_aside(self.freezes, self.records.freeze_notes, self.records.sensors, self.settings)
+        return self.freezes[~self.freezes["freeze"].isin(aside.loc[aside["all_blocks"], "freeze"])]
+
+    @property
+    def season_met(self) -> tuple[dt.date, dt.date] | None:
+        """First and last day of the season on which a fitted freeze began; None without one."""
+        used = self.observations.loc[self.observations["protected"] == "", "freeze"]
+        starts = self.freezes.loc[self.freezes["freeze"].isin(used), "starts"].dt.tz_convert(self.settings.zone)
+        south = self.settings.latitude is not None and self.settings.latitude < 0
+        # The season turns with the year in the south, in July in the north.
+        days = sorted(starts.dt.date, key=lambda day: ((day.month - (1 if south else 7)) % 12, day.day))
+        return (days[0], days[-1]) if days else None
+
+    @cached_property
+    def exposed(self) -> Exposures:
+        """Which plant met which freeze, and where no sensor could say."""
+        r = self.records
+        return expose_plants(r.plants, r.scores, self.freezes, r.readings, r.sensors, r.freeze_notes, self.settings)
+
+    @property
+    def exposures(self) -> pd.DataFrame:
+        """A row per plant and freeze."""
+        return self.exposed.table
+
+    @cached_property
+    def joined(self) -> Joined:
+        """Scores joined to the freezes they answer for."""
+        r = self.records
+        return join_scores(self.exposed, r.plants, r.scores, r.sensors, self.settings, containers=self.containers)
+
+    @property
+    def observations(self) -> pd.DataFrame:
+        """A row per plant and scored window."""
+        return self.joined.observations
+
+    @cached_property
+    def left_out(self) -> pd.DataFrame:
+        """Every score, freeze and window that does not count, with the reason."""
+        parts = [part for part in (self.exposed.left_out, self.joined.left_out) if not part.empty]
+        names = schema.column_names(schema.LEFT_OUT)
+        return pd.concat(parts, ignore_index=True)[names] if parts else pd.DataFrame(columns=names)
+
+    @property
+    def can_fit(self) -> bool:
+        """Whether any unprotected plant has an observation."""
+        return bool(self.observations["protected"].eq("").any())
+
+    @cached_property
+    def fit(self) -> Fit:
+        """The tolerance model, fitted."""
+        return fit_tolerance(self.observations, len(self.settings.grades), span_c=self.settings.span_c)
+
+    def floors(self, survive: float = 0.9, grade: int | None = None, level: float = 0.9) -> pd.DataFrame:
+        """Tolerance floors, with a row of evidence ``untested`` for every registered cell without a score."""
+        names = schema.column_names(schema.FLOORS)
+        fitted = self.fit.floors(survive, grade, level) if self.can_fit else pd.DataFrame(columns=names)
+        return _with_untested(fitted, self.records.plants)[names]
+
+    def compare(self, selections: list[str] | None = None, against: list[str] | None = None) -> pd.DataFrame:
+        """Differences of pairs of selections."""
+        if not self.can_fit:
+            return pd.DataFrame(columns=schema.column_names(schema.COMPARE))
+        return self.fit.compare(selections, against)
+
+    @cached_property
+    def claims(self) -> pd.DataFrame:
+        """Hearsay held against the evidence."""
+        if not self.can_fit:
+            return pd.DataFrame(columns=schema.column_names(schema.CLAIMS))
+        return self.fit.claims(self.records.selections)
+
+
+def _with_untested(floors: pd.DataFrame, plants: pd.DataFrame) -> pd.DataFrame:
+    registered = plants[["selection", "rootstock"]].drop_duplicates().sort_values(["selection", "rootstock"])
+    whole = registered.merge(floors, on=["selection", "rootstock"], how="outer", indicator=True)
+    untested = whole["_merge"] == "left_only"
+    whole["evidence"] = whole["evidence"].mask(untested, "untested")
+    whole["open_end"] = whole["open_end"].mask(untested, "none")
+    counts = ["plants", "scores", "killed"]
+    whole[counts] = whole[counts].astype("Float64").fillna(0).astype("int64")
+    figures = [column.name for column in schema.FLOORS if column.kind == "number"]
+    whole[figures] = whole[figures].astype(float)
+    return whole.sort_values(["selection", "rootstock"], ignore_index=True)

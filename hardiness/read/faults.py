@@ -1,0 +1,210 @@
+"""What is wrong with the rows of a logger's export, gathered and told at once.
+
+In: rows at fault and why. Out: problems that name file, row, column and what stands there; the first ones in full, the
+others counted. Also here: which odd rows are no faults (a footer, the header once more, an event without a reading).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hardiness.errors import Problem
+from hardiness.read.dialect import Dialect, named_columns, split_line
+from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, Fields
+from hardiness.read.plaintext import LISTED
+
+MOST_FOOTER_ROWS = 50  # a summary below the readings; more is no footer
+MOST_LOOKED_AT = 1000  # rows without a time that are held against the header
+TIME_ACCEPTED = "a date and time of day, such as 2023-01-14 06:05"
+TEMPERATURE_ACCEPTED = "a number, or an empty cell where there is no reading"
+_LONGEST_SHOWN = 60  # characters
+_LIKE_A_TIME = re.compile(r"\s*\d+\s*([-/.:T]|$)")
+
+Mask = NDArray[np.bool_]
+Rows = NDArray[np.int64]
+Cells = list[str]
+
+
+@dataclass(slots=True)
+class Faults:
+    """Faults of rows, with the file's text at hand to quote from.
+
+    Parameters
+    ----------
+    data : bytes
+        The file, UTF-8.
+    dialect : Dialect
+        How it is written.
+    file : str
+        Its name.
+    """
+
+    data: bytes
+    dialect: Dialect
+    file: str
+    _found: list[tuple[Rows, Callable[[Cells], Problem]]] = field(default_factory=list)
+    _breaks: Rows | None = None
+
+    def add(
+        self,
+        rows: Rows,
+        found: str | Callable[[Cells], str],
+        accepted: str,
+        column: int | None,
+        hint: str | None = None,
+    ) -> None:
+        """Add rows with one kind of fault.
+
+        Parameters
+        ----------
+        rows : numpy.ndarray of int64
+            Their numbers.
+        found : str or callable
+            What stands there; ``{}`` in a text is the cell; a callable is given all cells of the row.
+        accepted : str
+            What is accepted.
+        column : int, optional
+            The column, from 0.
+        hint : str, optional
+            The next step.
+        """
+        name = None if column is None else self.dialect.columns[column]
+
+        def tell(cells: Cells) -> Problem:
+            if callable(found):
+                text = found(cells)
+            else:
+                text = found.format(quoted(cells[column]) if column is not None and column < len(cells) else "no cell")
+            return Problem(text, accepted, file=self.file, column=name, hint=hint)
+
+        if rows.size:
+            self._found.append((rows, tell))
+
+    def line(self, row: int) -> str:
+        """Get the text of a row."""
+        if self._breaks is None:
+            self._breaks = np.flatnonzero(np.frombuffer(self.data, np.uint8) == ord("\n"))
+        start = 0 if row == 1 else int(self._breaks[row - 2]) + 1
+        return self.data[start : int(self._breaks[row - 1])].decode("utf-8", "replace").strip(" \r")
+
+    def problems(self) -> list[Problem | str]:
+        """List the faults by row: the first ones one by one, then how many there are."""
+        first = sorted(
+            ((int(row), n) for n, (rows, _) in enumerate(self._found) for row in np.sort(rows)[:LISTED])
+        )[:LISTED]  # fmt: skip
+        listed: list[Problem | str] = []
+        for row, n in first:
+            problem = self._found[n][1](split_line(self.line(row), self.dialect.delimiter))
+            listed.append(Problem(problem.found, problem.accepted, problem.file, row, problem.column, problem.hint))
+        total = sum(rows.size for rows, _ in self._found)
+        if total > len(listed):
+            listed.append(f"{self.file}: {total - len(listed)} more faults like these, {total} in all.")
+        return listed
+
+
+def quoted(cell: str) -> str:
+    """Quote a cell for a message, cut where it is long.
+
+    Examples
+    --------
+    >>> quoted("warm"), quoted("")
+    ("'warm'", 'an empty cell')
+    """
+    if not cell:
+        return "an empty cell"
+    shown = cell if len(cell) <= _LONGEST_SHOWN else cell[:_LONGEST_SHOWN] + "..."
+    return f"'{shown}'" if shown.isprintable() else repr(shown)
+
+
+def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
+    """Keep the rows with a time; tell the others apart into faults and rows of no account.
+
+    Parameters
+    ----------
+    fields : Fields
+        All rows.
+    faults : Faults
+        Takes what is wrong.
+
+    Returns
+    -------
+    timed : Fields
+        Rows with a time, and a temperature or nothing in its place.
+    events : int
+        Rows with neither.
+    said : list of str
+        Sentences about rows passed over.
+    """
+    fields, said = _pass_over(fields, faults)
+    dialect, time, temperature = faults.dialect, fields.time_state, fields.temperature_state
+    untimed = (time == BAD) | (time == ABSENT)
+    events = (time == MISSING) & ((temperature == MISSING) | (temperature == ABSENT))
+    long = fields.long & ~untimed & ~events
+    short = (time == GOOD) & (temperature == ABSENT) & ~long
+    faults.add(
+        fields.rows[untimed | ((time == MISSING) & ~events & ~long)],
+        lambda cells: " and ".join(quoted(cells[n]) if n < len(cells) else "no cell" for n in dialect.time),
+        TIME_ACCEPTED,
+        dialect.time[0],
+    )
+    wordy = (time == GOOD) & (temperature == BAD) & ~long
+    faults.add(fields.rows[wordy], "{}", TEMPERATURE_ACCEPTED, dialect.temperature)
+    count = f"{len(dialect.columns)} cells, as the header has"
+    comma = "Numbers with a decimal comma need a semicolon or tab between cells." if dialect.delimiter == "," else None
+    faults.add(fields.rows[long], _count_cells, count, None, comma)
+    faults.add(fields.rows[short], _count_cells, count, None)
+    timed = (time == GOOD) & ((temperature == GOOD) | (temperature == MISSING)) & ~long
+    return fields.part(timed), int(np.count_nonzero(events)), said
+
+
+def _count_cells(cells: Cells) -> str:
+    return f"{len(cells)} cell{'s' if len(cells) != 1 else ''}"
+
+
+def _pass_over(fields: Fields, faults: Faults) -> tuple[Fields, list[str]]:
+    """Leave out the header where it stands again, and lines below the last reading that are no readings."""
+    untimed = np.flatnonzero((fields.time_state == BAD) | (fields.time_state == ABSENT))
+    if not untimed.size:
+        return fields, []
+    timed = np.flatnonzero(fields.time_state == GOOD)
+    below = untimed[untimed > (timed[-1] if timed.size else fields.rows.size)]
+    texts = {
+        int(n): split_line(faults.line(int(fields.rows[n])), faults.dialect.delimiter)
+        for n in {*untimed[:MOST_LOOKED_AT].tolist(), *below[:MOST_LOOKED_AT].tolist()}
+    }
+    headers = [n for n, cells in texts.items() if named_columns(cells) == faults.dialect.columns]
+    place = faults.dialect.time[0]
+    footers = []
+    if below.size <= MOST_FOOTER_ROWS:
+        others = [n for n in below.tolist() if n not in headers]
+        footers = [n for n in others if not _LIKE_A_TIME.match("".join(texts[n][place : place + 1]))]
+    said = []
+    if headers:
+        said.append(f"The header stands again in {rows_text(fields.rows[headers])}; that was passed over.")
+    if footers:
+        what = quoted(" ".join(cell for cell in texts[footers[0]] if cell))
+        were = "was" if len(footers) == 1 else "were"
+        said.append(f"Below the last reading, {rows_text(fields.rows[footers])} {were} passed over ({what}).")
+    kept = np.ones(fields.rows.size, bool)
+    kept[headers + footers] = False
+    return fields.part(kept), said
+
+
+def rows_text(rows: Rows) -> str:
+    """Name rows in a sentence.
+
+    Examples
+    --------
+    >>> rows_text(np.array([7])), rows_text(np.array([7, 9])), rows_text(np.array([3, 4, 5, 6, 7]))
+    ('row 7', 'rows 7 and 9', 'rows 3, 4, 5 and 2 more')
+    """
+    if rows.size == 1:
+        return f"row {rows[0]}"
+    if rows.size == 2:
+        return f"rows {rows[0]} and {rows[1]}"
+    return f"rows {', '.join(str(row) for row in rows[:3])}" + (f" and {rows.size - 3} more" if rows.size > 3 else "")

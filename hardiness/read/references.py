@@ -1,0 +1,252 @@
+"""What one records table says about another: a score needs its plant, a plant its selection, a death is final.
+
+In: the records as they would stand after a change. Out: every :class:`~hardiness.errors.Problem` that the change
+would make; what was wrong before the change is not held against it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from itertools import groupby
+
+import pandas as pd
+
+from hardiness.errors import Problem, near_name
+from hardiness.read.labels import quote, sensor_names
+from hardiness.read.records import Records, key_text, keys_of
+from hardiness.schema import FREEZE_NOTES, RECORD_TABLES, SCORES
+from hardiness.settings import Settings
+
+DeathSettled = Callable[[str, dt.date, dt.date], bool]
+"""Whether a plant scored dead on the first date met, after that score, a freeze that lies before the second date."""
+
+_HINTS = 25  # near names are looked for this often: a file of another trial would otherwise take minutes
+
+
+@dataclass(frozen=True, slots=True)
+class _Fault:
+    """A fault of the records, whatever file brought it; equal faults are the same fault before and after a change."""
+
+    table: str
+    key: tuple[str, ...]
+    column: str
+    found: str
+    accepted: str
+    hint: str | None = None
+    unknown: str | None = None  # the name to find near names for, among the names of ``among``
+    among: str | None = None
+
+
+def check_references(
+    current: Mapping[str, pd.DataFrame],
+    *,
+    settings: Settings,
+    before: Mapping[str, pd.DataFrame] | None = None,
+    source: Records | None = None,
+    sensors_with_readings: Collection[str] = (),
+    sensors_with_readings_before: Collection[str] | None = None,
+    death_settled: DeathSettled | None = None,
+) -> list[Problem]:
+    """List what would be wrong between the tables after a change.
+
+    Parameters
+    ----------
+    current : mapping of str to pandas.DataFrame
+        All five records tables as they would stand after the change.
+    settings : Settings
+        The trial's.
+    before : mapping of str to pandas.DataFrame, optional
+        The tables as they stand now: what is wrong there already is not listed again.
+    source : Records, optional
+        The file that makes the change: its rows are named by file and row, other rows by their key.
+    sensors_with_readings : collection of str
+        Sensors that have readings, whether or not the sensors table has them.
+    sensors_with_readings_before : collection of str, optional
+        Those that had readings before the change; None: the same.
+    death_settled : callable, optional
+        ``death_settled(plant, scored_dead_on, later_score_on)``: whether a freeze that the plant met has closed the
+        window of the death before the later score. None: no death is settled yet.
+
+    Returns
+    -------
+    list of Problem
+        Empty where all is well.
+
+    Examples
+    --------
+    >>> from hardiness.read.records import records_frame
+    >>> from hardiness.schema import PLANTS
+    >>> tables = {name: records_frame(table, []) for name, table in RECORD_TABLES.items()}
+    >>> plant = {"plant": "T1", "selection": "OL-7", "rootstock": "own"}
+    >>> tables["plants"] = records_frame(PLANTS, [plant])
+    >>> print(check_references(tables, settings=Settings("Hill", "Europe/Lisbon"))[0])
+    column selection: found plant 'T1': selection 'OL-7', not in selections; accepted: a selection of the trial.
+    """
+    settled = death_settled or _never_settled
+    with_readings = set(sensors_with_readings)
+    faults = _faults(current, settings, with_readings, settled)
+    if before is not None and faults:
+        had = with_readings if sensors_with_readings_before is None else set(sensors_with_readings_before)
+        standing = {_identity(fault) for fault in _faults(before, settings, had, settled)}
+        faults = [fault for fault in faults if _identity(fault) not in standing]
+    rows = {} if source is None else dict(zip(source.keys, source.rows, strict=True))
+    hints: dict[tuple[str, str], str | None] = {}
+    problems = []
+    for fault in faults:
+        table = RECORD_TABLES[fault.table]
+        hint = fault.hint or _near(fault, current, with_readings, hints)
+        in_file = source is not None and source.table.name == fault.table and fault.key in rows
+        problems.append(
+            Problem(
+                fault.found if in_file else f"{key_text(table, fault.key)}: {fault.found}",
+                fault.accepted,
+                file=source.file if source is not None and in_file else None,
+                row=rows[fault.key] if in_file else None,
+                column=fault.column,
+                hint=hint,
+            )
+        )
+    return sorted(problems, key=lambda problem: problem.row if isinstance(problem.row, int) else 0)
+
+
+def _never_settled(plant: str, death: dt.date, later: dt.date) -> bool:
+    return False
+
+
+def _identity(fault: _Fault) -> tuple[str, tuple[str, ...], str, str]:
+    return fault.table, fault.key, fault.column, fault.found
+
+
+def _near(
+    fault: _Fault,
+    current: Mapping[str, pd.DataFrame],
+    with_readings: Collection[str],
+    hints: dict[tuple[str, str], str | None],
+) -> str | None:
+    if fault.unknown is None or fault.among is None:
+        return None
+    wanted = (fault.among, fault.unknown)
+    if wanted not in hints and len(hints) < _HINTS:
+        known = set(current[fault.among][RECORD_TABLES[fault.among].key[0]])
+        if fault.among == "sensors":
+            known |= set(with_readings)
+        hints[wanted] = near_name(fault.unknown, sorted(known))
+    return hints.get(wanted)
+
+
+def _faults(
+    tables: Mapping[str, pd.DataFrame], settings: Settings, with_readings: set[str], settled: DeathSettled
+) -> list[_Fault]:
+    return [
+        *_unknown_selections(tables["plants"], tables["selections"]),
+        *_unknown_sensors(tables["plants"], set(tables["sensors"]["sensor"]) | with_readings),
+        *_plants_out_of_time(tables["plants"]),
+        *_scores_out_of_place(tables["scores"], tables["plants"]),
+        *_better_after_death(tables["scores"], settings, settled),
+        *_notes_out_of_time(tables["freeze_notes"]),
+    ]
+
+
+def _unknown_selections(plants: pd.DataFrame, selections: pd.DataFrame) -> list[_Fault]:
+    unknown = plants[~plants["selection"].isin(selections["selection"])]
+    return [
+        _Fault("plants", (plant,), "selection", f"selection {quote(selection)}, not in selections",
+               "a selection of the trial", unknown=selection, among="selections")
+        for plant, selection in zip(unknown["plant"], unknown["selection"], strict=True)
+    ]  # fmt: skip
+
+
+def _unknown_sensors(plants: pd.DataFrame, known: set[str]) -> list[_Fault]:
+    faults = []
+    named = plants[plants["sensor"] != ""]
+    for plant, text in zip(named["plant"], named["sensor"], strict=True):
+        for name in sensor_names(text):
+            if name not in known:
+                faults.append(
+                    _Fault("plants", (plant,), "sensor", f"sensor {quote(name)}, not in sensors and without readings",
+                           "sensors of the trial, ';' between", unknown=name, among="sensors")
+                )  # fmt: skip
+    return faults
+
+
+def _started(plants: pd.DataFrame) -> pd.Series:
+    """Give the date from which a plant stands: set out, else grafted, else None."""
+    pairs = zip(plants["planted_on"], plants["grafted_on"], strict=True)
+    return pd.Series([planted or grafted for planted, grafted in pairs], index=plants.index, dtype="object")
+
+
+def _plants_out_of_time(plants: pd.DataFrame) -> list[_Fault]:
+    faults = []
+    for plant, start, removed in zip(plants["plant"], _started(plants), plants["removed_on"], strict=True):
+        if start is not None and removed is not None and start > removed:
+            faults.append(
+                _Fault("plants", (plant,), "removed_on", f"{removed}, before it was planted or grafted on {start}",
+                       f"a date from {start} on")
+            )  # fmt: skip
+    return faults
+
+
+def _scores_out_of_place(scores: pd.DataFrame, plants: pd.DataFrame) -> list[_Fault]:
+    spans = dict(zip(plants["plant"], zip(_started(plants), plants["removed_on"], strict=True), strict=True))
+    faults = []
+    for key, plant, scored_on in zip(keys_of(scores, SCORES), scores["plant"], scores["scored_on"], strict=True):
+        if plant not in spans:
+            faults.append(
+                _Fault("scores", key, "plant", f"plant {quote(plant)}, not in plants", "a plant of the trial",
+                       unknown=plant, among="plants")
+            )  # fmt: skip
+            continue
+        start, removed = spans[plant]
+        if start is not None and scored_on < start:
+            faults.append(
+                _Fault("scores", key, "scored_on",
+                       f"{scored_on}, before plant {quote(plant)} was planted or grafted on {start}",
+                       f"a date from {start} on")
+            )  # fmt: skip
+        if removed is not None and scored_on > removed:
+            faults.append(
+                _Fault("scores", key, "scored_on",
+                       f"{scored_on}, after plant {quote(plant)} was removed on {removed}", f"a date up to {removed}")
+            )  # fmt: skip
+    return faults
+
+
+def _better_after_death(scores: pd.DataFrame, settings: Settings, settled: DeathSettled) -> list[_Fault]:
+    """Find better grades after a death that a later freeze has made final.
+
+    Of several observers on one day the worst grade is the day's. A better grade before the next freeze takes the
+    death back, so that only the deaths since the last better grade count.
+    """
+    worst = settings.worst
+    dead = set(scores.loc[scores["grade"] >= worst, "plant"])
+    some = scores[scores["plant"].isin(dead)].sort_values(["plant", "scored_on"], kind="stable")
+    faults: list[_Fault] = []
+    rows = zip(keys_of(some, SCORES), some["plant"], some["scored_on"], some["grade"], strict=True)
+    for plant, plant_rows in groupby(rows, key=lambda row: str(row[1])):
+        death: dt.date | None = None
+        for scored_on, day_rows in groupby(plant_rows, key=lambda row: row[2]):
+            day = list(day_rows)
+            if any(grade >= worst for *_, grade in day):
+                death = death or scored_on
+                continue
+            if death is not None and settled(plant, death, scored_on):
+                hint = f"Withdraw the score of {death} first: hardiness withdraw scores FILE."
+                faults.extend(
+                    _Fault("scores", key, "grade",
+                           f"grade {grade} on {scored_on} for plant {quote(plant)}, scored dead on {death} with a "
+                           f"freeze since", f"grade {worst}: that death is settled", hint)
+                    for key, _, _, grade in day
+                )  # fmt: skip
+                continue  # the death stands: later better grades are refused too
+            death = None
+    return faults
+
+
+def _notes_out_of_time(notes: pd.DataFrame) -> list[_Fault]:
+    return [
+        _Fault("freeze_notes", key, "to", f"{last}, before {first}", f"a date from {first} on")
+        for key, first, last in zip(keys_of(notes, FREEZE_NOTES), notes["from"], notes["to"], strict=True)
+        if first > last
+    ]

@@ -1,0 +1,258 @@
+"""Parts of readings: what the records know of them, reading them fast, and bringing those of a sensor together.
+
+A part holds the readings of one accepted file, in its order, and never changes (:mod:`hardiness.store.part_files`).
+It counts while its upload is not withdrawn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import h5netcdf
+import numpy as np
+import numpy.typing as npt
+import sqlalchemy as sa
+import xarray as xr
+
+from hardiness.errors import StoreError
+from hardiness.store.database import INTAKES, PARTS
+from hardiness.store.folder import TrialFolder
+
+Times = npt.NDArray[np.int64]  # nanoseconds since 1970-01-01, UTC
+Values = npt.NDArray[np.float64]  # degC
+
+NANOSECONDS = {"seconds": 1_000_000_000, "milliseconds": 1_000_000, "nanoseconds": 1}  # in a unit of CF time
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part that counts, as the records know it.
+
+    Parameters
+    ----------
+    sensor : str
+        Whose readings.
+    path : Path
+        The NetCDF file.
+    sha256 : str
+        Of the upload it was made from.
+    upload : str
+        The upload's file name.
+    resolution_c : float
+        Last digit of the upload. [K]
+    first_ns, last_ns : int
+        Span of its readings. [ns since 1970-01-01, UTC]
+    """
+
+    sensor: str
+    path: Path
+    sha256: str
+    upload: str
+    resolution_c: float
+    first_ns: int
+    last_ns: int
+
+
+def times_ns(times: npt.ArrayLike) -> Times:
+    """Give times as whole nanoseconds, whatever unit they are kept in.
+
+    Parameters
+    ----------
+    times : array_like
+        datetime64, UTC.
+
+    Returns
+    -------
+    numpy.ndarray
+        int64. [ns since 1970-01-01]
+
+    Examples
+    --------
+    >>> int(times_ns(np.array(["1970-01-01T00:00:01"], "M8[s]"))[0])
+    1000000000
+    """
+    return np.asarray(times).astype("datetime64[ns]").astype(np.int64)
+
+
+def parts_that_count(
+    connection: sa.Connection, folder: TrialFolder, sensor: str | None = None, *, without: Sequence[int] = ()
+) -> list[Part]:
+    """List the parts whose upload is not withdrawn, in the order of their intake.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction.
+    folder : TrialFolder
+        The trial.
+    sensor : str, optional
+        Only this one's.
+    without : sequence of int
+        Intakes to leave out.
+
+    Returns
+    -------
+    list of Part
+    """
+    query = (
+        sa.select(PARTS, INTAKES.c.sha256, INTAKES.c.file.label("upload"))
+        .join(INTAKES, INTAKES.c.id == PARTS.c.intake_id)
+        .where(INTAKES.c.withdrawn.is_(sa.false()), INTAKES.c.id.not_in(list(without)))
+        .order_by(PARTS.c.intake_id)
+    )
+    if sensor is not None:
+        query = query.where(PARTS.c.sensor == sensor)
+    return [part_of(row, folder) for row in connection.execute(query)]
+
+
+def part_of(row: Any, folder: TrialFolder) -> Part:
+    """Make a :class:`Part` of a row of the database.
+
+    Parameters
+    ----------
+    row : sqlalchemy.Row
+        A row of parts with ``sha256`` and ``upload`` of its intake.
+    folder : TrialFolder
+        The trial.
+
+    Returns
+    -------
+    Part
+    """
+    return Part(
+        sensor=row.sensor,
+        path=folder.readings / row.file,
+        sha256=row.sha256,
+        upload=row.upload,
+        resolution_c=float(row.resolution_c),
+        first_ns=int(row.first_ns),
+        last_ns=int(row.last_ns),
+    )
+
+
+def read_part(part: Part) -> tuple[Times, Values]:
+    """Read the times and temperatures of a part, in the order of its file.
+
+    Parameters
+    ----------
+    part : Part
+        Which one.
+
+    Returns
+    -------
+    times : numpy.ndarray
+        int64, UTC. [ns since 1970-01-01]
+    temperatures : numpy.ndarray
+        float64. [degC]
+
+    Raises
+    ------
+    StoreError
+        If the file is gone or damaged.
+    """
+    times, values = _variables(part, "time", "air_temperature")
+    return times, values
+
+
+def read_rows(part: Part) -> npt.NDArray[np.int64]:
+    """Read which row of its file each reading of a part stood in.
+
+    Parameters
+    ----------
+    part : Part
+        Which one.
+
+    Returns
+    -------
+    numpy.ndarray
+        int64.
+
+    Raises
+    ------
+    StoreError
+        If the file is gone or damaged.
+    """
+    (rows,) = _variables(part, "row")
+    return rows
+
+
+def _variables(part: Part, *names: str) -> list[npt.NDArray[Any]]:
+    hint = f"It was made from '{part.upload}' ({part.sha256[:12]}). Restore {part.path.parent.name}/ from a copy."
+    if not part.path.is_file():
+        raise StoreError(f"the part {part.path.name} of sensor '{part.sensor}' is gone. {hint}")
+    try:
+        # No lock on the file: a part never changes, and locks fail on network folders.
+        with h5netcdf.File(part.path, "r", locking=False) as file:
+            arrays = [np.asarray(file.variables[name][...]) for name in names]
+            unit = str(file.variables["time"].attrs["units"]).split()[0]
+    except (OSError, KeyError, RuntimeError) as error:
+        raise StoreError(f"the part {part.path.name} of sensor '{part.sensor}' is damaged ({error}). {hint}") from error
+    return [array * NANOSECONDS[unit] if name == "time" else array for name, array in zip(names, arrays, strict=True)]
+
+
+def merge_parts(parts: Sequence[Part]) -> tuple[Times, Values]:
+    """Bring the parts of one sensor together: times rise, and of several readings at one time the first stays.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        In the order of their intake.
+
+    Returns
+    -------
+    times : numpy.ndarray
+        int64, rising. [ns since 1970-01-01]
+    temperatures : numpy.ndarray
+        float64. [degC]
+
+    Raises
+    ------
+    StoreError
+        If a part's file is gone or damaged.
+    """
+    pairs = [read_part(part) for part in parts]
+    times = np.concatenate([pair[0] for pair in pairs]) if pairs else np.array([], np.int64)
+    values = np.concatenate([pair[1] for pair in pairs]) if pairs else np.array([], np.float64)
+    order = np.argsort(times, kind="stable")  # stable: the first intake stays first
+    times, values = times[order], values[order]
+    first = np.ones(times.size, bool)
+    first[1:] = times[1:] != times[:-1]
+    return times[first], values[first]
+
+
+def air_temperature_of(times: Times, values: Values) -> xr.DataArray:
+    """Label one sensor's readings.
+
+    Parameters
+    ----------
+    times : numpy.ndarray
+        int64, UTC. [ns since 1970-01-01]
+    values : numpy.ndarray
+        float64. [degC]
+
+    Returns
+    -------
+    xarray.DataArray
+        ``air_temperature``, dims ``("time",)``. [degC]
+
+    Examples
+    --------
+    >>> air = air_temperature_of(np.array([0], np.int64), np.array([-4.5]))
+    >>> air.name, air.dims, air.attrs["units"]
+    ('air_temperature', ('time',), 'degC')
+    """
+    return xr.DataArray(
+        values,
+        coords={"time": times.view("datetime64[ns]")},
+        dims="time",
+        name="air_temperature",
+        attrs={
+            "units": "degC",
+            "standard_name": "air_temperature",
+            "long_name": "air temperature",
+            "units_metadata": "temperature: on_scale",
+        },
+    )

@@ -1,0 +1,331 @@
+"""A trial on disk: its settings, its store, and the flow over what counts now."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+from types import TracebackType
+
+import pandas as pd
+
+from hardiness.errors import InputError
+from hardiness.flow import Flow, Records
+from hardiness.read.loggers import read_logger
+from hardiness.read.records import parse_records
+from hardiness.read.tables import read_table
+from hardiness.schema import RECORD_TABLES
+from hardiness.settings import Settings, read_settings, to_toml
+from hardiness.store import Intake, Store, Withdrawal, open_store
+from hardiness.tolerance.fit import Fit
+
+SETTINGS_FILE = "trial.toml"
+
+
+class Trial:
+    """A trial folder, opened. Use :func:`open_trial`.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    settings : Settings
+    store : Store
+    """
+
+    def __init__(self, folder: Path, settings: Settings, store: Store) -> None:
+        self.folder = folder
+        self.settings = settings
+        self.store = store
+        self._flows: dict[tuple[str, bool], Flow] = {}
+
+    def __enter__(self) -> Trial:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the records."""
+        self.store.close()
+
+    def flow(self, *, containers: bool = False) -> Flow:
+        """The flow over the records that count now; the same object until they change.
+
+        Parameters
+        ----------
+        containers : bool
+            Whether plants in containers count.
+
+        Returns
+        -------
+        Flow
+        """
+        key = (self.store.state_token(), containers)
+        if key not in self._flows:
+            tables = {name: self.store.current(name) for name in RECORD_TABLES}
+            records = Records(readings=self.store.readings(), **tables)
+            self._flows = {key: Flow(records, self.settings, containers)}
+        return self._flows[key]
+
+    def add_table(self, table: str, path: Path, *, name: str | None = None) -> Intake:
+        """Add a table of records from a CSV or XLSX file: whole, or not at all.
+
+        Parameters
+        ----------
+        table : str
+            ``selections``, ``plants``, ``sensors``, ``scores`` or ``freeze_notes``.
+        path : Path
+            The file.
+        name : str, optional
+            What to call it in messages.
+
+        Returns
+        -------
+        Intake
+
+        Raises
+        ------
+        InputError
+            With every bad row; nothing was stored.
+        """
+        layout = RECORD_TABLES[table]
+        records = parse_records(read_table(path, layout, name=name), layout, self.settings)
+        return self.store.add_records(records, path, death_settled=self._death_settled)
+
+    def add_readings(
+        self,
+        path: Path,
+        sensor: str,
+        *,
+        timezone: str | None = None,
+        unit: str | None = None,
+        time_column: str | None = None,
+        temperature_column: str | None = None,
+        date_order: str | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> Intake:
+        """Add a logger's file of readings: whole, or not at all.
+
+        Parameters
+        ----------
+        path : Path
+            The file.
+        sensor : str
+            Whose readings; an unknown one becomes a logger, and that is said.
+        timezone : str, optional
+            Zone or fixed offset of its times, where the file names none; else the sensor's last, else the trial's.
+        unit : str, optional
+            C, F or K, where the file names none; else the trial's.
+        time_column, temperature_column, date_order : str, optional
+            What the file leaves open.
+        progress : callable, optional
+            Told the bytes done and in all.
+
+        Returns
+        -------
+        Intake
+
+        Raises
+        ------
+        InputError
+            With every bad row; nothing was stored.
+        """
+        last = None if timezone else self.store.last_timezone(sensor)
+        logger_file = read_logger(
+            path,
+            timezone=timezone,
+            default_timezone=last or self.settings.timezone,
+            unit=unit,
+            default_unit=self.settings.units,
+            time_column=time_column,
+            temperature_column=temperature_column,
+            date_order=date_order,
+            progress=progress,
+        )
+        options = {
+            "timezone": timezone,
+            "unit": unit,
+            "time_column": time_column,
+            "temperature_column": temperature_column,
+            "date_order": date_order,
+        }
+        return self.store.add_readings(logger_file, path, sensor=sensor, options=options)
+
+    def withdraw_table(self, table: str, path: Path, *, undo: bool = False) -> Withdrawal:
+        """Make the rows that a file names stop counting, or count again.
+
+        Parameters
+        ----------
+        table : str
+            As in :meth:`add_table`.
+        path : Path
+            A file with at least the key columns.
+        undo : bool
+            Count again.
+
+        Returns
+        -------
+        Withdrawal
+
+        Raises
+        ------
+        InputError
+            If a row is unknown, or others rest on it.
+        """
+        layout = RECORD_TABLES[table]
+        records = parse_records(read_table(path, layout), layout, self.settings, keys_only=True)
+        return self.store.withdraw(table, records, undo=undo, death_settled=self._death_settled)
+
+    def withdraw_upload(self, sha_prefix: str, *, undo: bool = False) -> Withdrawal:
+        """Make all that came with an upload stop counting, or count again.
+
+        Parameters
+        ----------
+        sha_prefix : str
+            The first characters of its SHA-256.
+        undo : bool
+            Count again.
+
+        Returns
+        -------
+        Withdrawal
+
+        Raises
+        ------
+        InputError
+            If no upload, or more than one, begins so, or other records rest on it.
+        """
+        return self.store.withdraw_upload(sha_prefix, undo=undo, death_settled=self._death_settled)
+
+    def _death_settled(self, plant: str, death: dt.date, later: dt.date) -> bool:
+        """Whether the plant met, after it was scored dead, a freeze that lies before the later date."""
+        met = self.flow().exposures
+        ends = met.loc[met["plant"] == plant, "ends"]
+        first, last = (pd.Timestamp.combine(day, dt.time(12)).tz_localize(self.settings.zone) for day in (death, later))
+        return bool(((ends >= first) & (ends < last)).any())
+
+    def freezes(self) -> pd.DataFrame:
+        """Every freeze at every sensor.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.freeze_columns``; times in UTC, temperatures in degC, durations in h.
+        """
+        return self.flow().freezes.copy()
+
+    def exposures(self) -> pd.DataFrame:
+        """Every freeze that every plant met.
+
+        Returns
+        -------
+        DataFrame
+            ``plant, selection, rootstock``, then the columns of freezes.
+        """
+        return self.flow().exposures.copy()
+
+    def observations(self) -> pd.DataFrame:
+        """Every plant and scored window: what the model sees.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.OBSERVATIONS``; temperatures in degC.
+        """
+        return self.flow().observations.copy()
+
+    def left_out(self) -> pd.DataFrame:
+        """Every score, freeze and window that does not count, and why.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.LEFT_OUT``.
+        """
+        return self.flow().left_out.copy()
+
+    def fit(self) -> Fit:
+        """The tolerance model fitted to the observations.
+
+        Returns
+        -------
+        Fit
+
+        Raises
+        ------
+        FitError
+            If there is nothing to fit.
+        """
+        return self.flow().fit
+
+    def floors(self, survive: float = 0.9, grade: int | None = None, level: float = 0.9) -> pd.DataFrame:
+        """Tolerance floors of every registered selection and rootstock.
+
+        Parameters
+        ----------
+        survive : float
+            Share that comes through.
+        grade : int, optional
+            Without reaching this grade; the last unless given.
+        level : float
+            Probability of the central interval.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.FLOORS``. [degC]
+        """
+        return self.flow().floors(survive, grade, level)
+
+
+def open_trial(folder: str | Path) -> Trial:
+    """Open a trial folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+
+    Returns
+    -------
+    Trial
+        A context manager.
+
+    Raises
+    ------
+    InputError
+        If it is no trial, or its settings are at fault.
+    StoreError
+        If the records cannot be opened.
+    """
+    path = Path(folder)
+    settings = read_settings(path / SETTINGS_FILE)
+    return Trial(path, settings, open_store(path, settings))
+
+
+def new_trial(folder: str | Path, settings: Settings) -> Trial:
+    """Make a trial folder and open it.
+
+    Parameters
+    ----------
+    folder : str or Path
+        A new or empty folder.
+    settings : Settings
+
+    Returns
+    -------
+    Trial
+
+    Raises
+    ------
+    InputError
+        If the folder holds something already.
+    """
+    path = Path(folder)
+    if path.exists() and (not path.is_dir() or any(path.iterdir())):
+        raise InputError(f"{path} is not empty; a new trial wants a new or empty folder.")
+    path.mkdir(parents=True, exist_ok=True)
+    (path / SETTINGS_FILE).write_text(to_toml(settings), encoding="utf-8")
+    return open_trial(path)

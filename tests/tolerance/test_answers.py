@@ -1,0 +1,111 @@
+"""Comparisons, curves and claims agree with the floors they come from."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from hardiness import schema
+from hardiness.errors import FitError, UnitsError
+from hardiness.tolerance import compare as compare_module
+from hardiness.tolerance.fit import fit_tolerance
+from tests.simulate import simulate_observations
+
+
+@pytest.fixture(scope="module")
+def rows():
+    rng = np.random.default_rng(31)
+    made = simulate_observations(rng, selections=["A", "B", "C", "D"], plants_per_cell=3, freezes=5, tau_a=2.5)[0]
+    return made[~((made["selection"] == "D") & (made["rootstock"] == "P2"))]
+
+
+@pytest.fixture(scope="module")
+def fit(rows):
+    return fit_tolerance(rows)
+
+
+def test_pairs_are_by_name_on_shared_stocks_and_their_mean(fit):
+    pairs = fit.compare()
+    assert list(pairs.columns) == schema.column_names(schema.COMPARE)
+    found = set(pairs[["selection_a", "selection_b", "rootstock"]].itertuples(index=False, name=None))
+    full = {(a, b, r) for a, b in ("AB", "AC", "BC") for r in ("P2", "own", "all")}
+    assert found == full | {(a, "D", r) for a in "ABC" for r in ("own", "all")}
+
+
+def test_difference_is_that_of_the_floors_and_all_is_the_mean_over_stocks(fit):
+    floors = fit.floors().set_index(["selection", "rootstock"])["floor_c"]
+    pairs = fit.compare().set_index(["selection_a", "selection_b", "rootstock"])["difference_c"]
+    assert pairs["A", "B", "own"] == pytest.approx(floors["A", "own"] - floors["B", "own"], abs=0.1)
+    assert pairs["A", "B", "all"] == pytest.approx((pairs["A", "B", "own"] + pairs["A", "B", "P2"]) / 2, abs=0.05)
+
+
+def test_probability_and_interval_say_the_same(fit):
+    pairs = fit.compare()
+    assert ((pairs["probability_a_hardier"] > 0.95) == (pairs["high_c"] < 0)).all()
+    assert ((pairs["probability_a_hardier"] < 0.05) == (pairs["low_c"] > 0)).all()
+    assert pairs["probability_a_hardier"].between(0, 1).all()
+
+
+def test_swapping_names_swaps_signs(rows, fit):
+    swapped = fit_tolerance(rows.assign(selection=rows["selection"].map({"A": "Z", "B": "B", "C": "C", "D": "D"})))
+    before = fit.compare(["A", "B"]).set_index("rootstock")
+    after = swapped.compare(["B", "Z"]).set_index("rootstock")
+    assert after["difference_c"].to_numpy() == pytest.approx(-before["difference_c"].to_numpy(), abs=1e-4)
+    assert after["low_c"].to_numpy() == pytest.approx(-before["high_c"].to_numpy(), abs=1e-4)
+
+
+def test_shared_winters_are_counted(rows, fit):
+    own = rows[rows["rootstock"] == "own"]
+    met = own.groupby("selection")["winter"].agg(set)
+    row = fit.compare(["A", "B"]).set_index("rootstock").loc["own"]
+    assert row["shared_winters"] == len(met["A"] & met["B"]) > 0
+    assert fit_tolerance(rows.drop(columns="winter")).compare()["shared_winters"].isna().all()
+
+
+def test_choosing_pairs(fit, monkeypatch):
+    assert set(fit.compare(against=["D"])["selection_b"]) == {"D"}
+    assert fit.compare(["A"]).empty
+    with pytest.raises(FitError, match=r"selection 'AA' has no observation. Did you mean 'A'\?"):
+        fit.compare(["AA"])
+    monkeypatch.setattr(compare_module, "MOST_PAIRS", 5)
+    with pytest.raises(FitError, match=r"6 pairs are more than 5; .*--against checks"):
+        fit.compare()
+    assert len(fit.compare(against=["D"]))
+
+
+def test_curves_cross_a_share_where_that_share_has_its_floor(fit):
+    temperatures = np.linspace(-20, 2, 400)
+    curves = fit.curves(temperatures)
+    assert curves.dims == ("selection_rootstock", "temperature", "quantile") and curves.attrs["units"] == "1"
+    for share in (0.5, 0.9):
+        floors = fit.floors(survive=share)
+        median = curves.sel(quantile=0.5).to_numpy()
+        for number, floor in enumerate(floors["floor_c"]):
+            assert np.interp(floor, temperatures, median[number]) == pytest.approx(share, abs=0.01)
+    # The warm end of the floor is where even the pessimistic curve has 90 %.
+    pessimistic = curves.isel(quantile=0).to_numpy()
+    for number, high in enumerate(fit.floors()["floor_high_c"]):
+        assert np.interp(high, temperatures, pessimistic[number]) == pytest.approx(0.9, abs=0.01)
+
+
+def test_colder_never_means_more_survivors_and_bands_do_not_cross(fit):
+    curves = fit.curves(np.linspace(-25, 5, 100)).to_numpy()
+    assert (np.diff(curves, axis=1) >= -1e-9).all()
+    assert (np.diff(curves, axis=2) >= -1e-6).all()
+    with pytest.raises(FitError, match="finite temperatures"):
+        fit.curves([np.nan])
+
+
+def test_claims_are_held_against_the_floors(fit):
+    floors = fit.floors().set_index(["selection", "rootstock"])
+    middle = floors.loc[("A", "own"), "floor_c"]
+    selections = pd.DataFrame({"selection": ["A", "B", "C"], "claimed_floor": [f"{middle:.4f} C", "-40 F", ""],
+                               "claim_source": ["a neighbour", "", ""]})  # fmt: skip
+    claims = fit.claims(selections).set_index(["selection", "rootstock"])
+    assert list(claims.reset_index().columns) == schema.column_names(schema.CLAIMS)
+    assert set(claims.index.get_level_values(0)) == {"A", "B"}
+    assert claims.loc[("A", "own"), "probability_holds"] == pytest.approx(0.5, abs=0.01)
+    assert claims.loc[("A", "own"), "probability_half_holds"] > 0.5
+    assert claims.loc[("B", "own"), "claimed_floor_c"] == pytest.approx(-40.0)
+    assert claims.loc[("B", "own"), "probability_holds"] < 1e-3 and bool(claims.loc[("B", "own"), "beyond_tested"])
+    with pytest.raises(UnitsError, match="a number with a unit"):
+        fit.claims(selections.assign(claimed_floor="-12"))
