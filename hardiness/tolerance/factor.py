@@ -20,8 +20,9 @@ from scipy import linalg, sparse
 from threadpoolctl import threadpool_limits
 
 from hardiness.errors import FitError
-from hardiness.tolerance.design import Design, Matrix
+from hardiness.tolerance.design import Design
 from hardiness.tolerance.likelihood import Floats
+from hardiness.tolerance.matrices import Matrix, scaled, to_dense
 
 GAP_SHAPE = 2.0  # Gamma prior of a gap between neighbouring critical temperatures: log-concave
 CHUNK = 20_000  # rows at a time where a product with the dense block is formed
@@ -177,16 +178,16 @@ def factorise(
     upper, lower = design.upper, design.lower
     to_upper = scaled(weights.pp, upper) + scaled(weights.pq, lower)
     to_lower = scaled(weights.pq, upper) + scaled(weights.qq, lower)
-    gram = _dense(upper.T @ to_upper + lower.T @ to_lower)
+    gram = to_dense(upper.T @ to_upper + lower.T @ to_lower)
     weight: list[Floats] = [tree.to_plants @ (weights.pp + 2.0 * weights.pq + weights.qq)]
     coupling: list[Matrix] = [tree.to_plants @ (to_upper + to_lower)]
     shrink, variance, log_determinant = [], [], 0.0
     for level, name in enumerate(LEVELS):
-        prior = scales[name] ** 2
+        prior = scales[name] ** 2 * (design.selection_share if name == "tau_a" else 1.0)
         shrink.append(1.0 / (1.0 + weight[level] * prior))
         variance.append(prior * shrink[level])
         log_determinant += float(np.sum(np.log1p(weight[level] * prior)))
-        gram = gram - _dense(coupling[level].T @ scaled(variance[level], coupling[level]))
+        gram = gram - to_dense(coupling[level].T @ scaled(variance[level], coupling[level]))
         if level < 2:
             up = tree.ups[level]
             weight.append(up @ (shrink[level] * weight[level]))
@@ -317,8 +318,8 @@ def row_variances(design: Design, factor: Factor, sums: Paths) -> tuple[Floats, 
     for first in range(0, plant.size, CHUNK):
         rows = slice(first, first + CHUNK)
         path = sums.dense[plant[rows]]
-        upper = _dense(design.upper[rows] + path)
-        lower = _dense(design.lower[rows] + path)
+        upper = to_dense(design.upper[rows] + path)
+        lower = to_dense(design.lower[rows] + path)
         spread = lower @ factor.dense_covariance
         pp[rows] += np.einsum("ij,ij->i", upper @ factor.dense_covariance, upper)
         pq[rows] += np.einsum("ij,ij->i", spread, upper)
@@ -329,28 +330,6 @@ def row_variances(design: Design, factor: Factor, sums: Paths) -> tuple[Floats, 
 def _quadratics(matrix: Matrix, covariance: Floats) -> Floats:
     whole = np.empty(matrix.shape[0])
     for first in range(0, whole.size, CHUNK):
-        rows = _dense(matrix[first : first + CHUNK])
+        rows = to_dense(matrix[first : first + CHUNK])
         whole[first : first + CHUNK] = np.einsum("ij,ij->i", rows @ covariance, rows)
     return whole
-
-
-def scaled(weights: Floats, matrix: Matrix) -> Matrix:
-    """Multiply each row of a dense or sparse matrix by its weight.
-
-    Parameters
-    ----------
-    weights : ndarray, dims (row,)
-    matrix : matrix, dims (row, column)
-
-    Returns
-    -------
-    matrix
-        Of the same kind.
-    """
-    if isinstance(matrix, np.ndarray):
-        return weights[:, None] * matrix
-    return (sparse.dia_array((weights[None, :], [0]), shape=(weights.size, weights.size)) @ matrix).tocsr()
-
-
-def _dense(matrix: Matrix) -> Floats:
-    return matrix if isinstance(matrix, np.ndarray) else matrix.toarray()

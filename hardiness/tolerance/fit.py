@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -14,11 +14,13 @@ from hardiness.settings import SPAN_C
 from hardiness.tolerance.claims import claims_table
 from hardiness.tolerance.compare import compare_table
 from hardiness.tolerance.curves import survival_curves
-from hardiness.tolerance.design import build_design, check_observations
+from hardiness.tolerance.design import build_design
 from hardiness.tolerance.factor import blas_threads
 from hardiness.tolerance.floors import floors_table
 from hardiness.tolerance.posterior import Posterior, find_posterior
-from hardiness.tolerance.priors import SCALES, Priors
+from hardiness.tolerance.priors import Priors
+from hardiness.tolerance.rows import check_observations
+from hardiness.tolerance.terms import NO_TERMS, Terms
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,14 +115,20 @@ class Fit:
             Columns ``scale, mean_c, sd_c``. [K]
         """
         weights = self.posterior.weights
-        values = np.array([self.posterior.scale(name) for name in SCALES])
+        names = self.posterior.priors.names
+        values = np.array([self.posterior.scale(name) for name in names])
         mean = values @ weights
         sd = np.sqrt(np.maximum((values - mean[:, None]) ** 2 @ weights, 0.0))
-        return pd.DataFrame({"scale": SCALES, "mean_c": mean, "sd_c": sd})
+        return pd.DataFrame({"scale": names, "mean_c": mean, "sd_c": sd})
 
 
 def fit_tolerance(
-    observations: pd.DataFrame, grades: int = 6, *, span_c: float = SPAN_C, priors: Priors | None = None
+    observations: pd.DataFrame,
+    grades: int = 6,
+    *,
+    span_c: float = SPAN_C,
+    priors: Priors | None = None,
+    terms: Terms = NO_TERMS,
 ) -> Fit:
     """Fit the tolerance model; the same rows, in any order, give the same numbers.
 
@@ -134,6 +142,8 @@ def fit_tolerance(
     span_c : float
         Distance that the trade expects from the first grade to the last. [K]
     priors : Priors, optional
+    terms : Terms, optional
+        Terms beside selection, rootstock, plant and freeze.
 
     Returns
     -------
@@ -155,6 +165,7 @@ def fit_tolerance(
     """
     if not (np.isfinite(span_c) and span_c > 0):
         raise FitError(f"span_c: found {span_c}; accepted: a number of degC above 0.")
-    design = build_design(check_observations(observations, grades), int(grades))
+    design = build_design(check_observations(observations, grades), int(grades), terms)
+    priors = replace(priors or Priors(), others=terms.scales)
     with blas_threads(design):
-        return Fit(find_posterior(design, priors or Priors(), span_c=float(span_c)))
+        return Fit(find_posterior(design, priors, span_c=float(span_c)))

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from hardiness.tolerance.design import Design, Matrix
+from hardiness.tolerance.design import Design
 from hardiness.tolerance.factor import blas_threads
 from hardiness.tolerance.latent import Mode
 from hardiness.tolerance.likelihood import Floats
+from hardiness.tolerance.matrices import Matrix, to_dense
 from hardiness.tolerance.mixture import Mixture
 from hardiness.tolerance.posterior import Node, Posterior
 
@@ -29,7 +30,7 @@ class Figures:
     Parameters
     ----------
     cells : sparse matrix, dims (figure, cell)
-        Coefficients of c + a + b of each cell.
+        Coefficients of each cell's own effects: c + a + b.
     alpha : ndarray, dims (figure, dense)
         Coefficients of the critical temperatures.
     offset : ndarray, dims (figure,)
@@ -106,8 +107,9 @@ def posterior_of(posterior: Posterior, figures: Figures) -> Mixture:
 
 
 def _cell_means(design: Design, node: Node) -> Floats:
-    rootstocks = node.mean.dense[design.blocks[0].columns]
-    return node.mean.cells + node.mean.selections[design.selection_of_cell] + rootstocks[design.rootstock_of_cell]
+    own = node.mean.cells + node.mean.selections[design.selection_of_cell]
+    means: Floats = own + design.cell_border @ node.mean.dense
+    return means
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,18 +125,15 @@ class _Reduced:
 
 def _reduce(design: Design, mode: Mode, figures: Figures) -> _Reduced:
     factor = mode.factor
-    n_cells, n_selections, n_stocks = len(design.cells), len(design.selections), len(design.rootstocks)
+    n_cells, n_selections = len(design.cells), len(design.selections)
     to_selection = sparse.csr_array(
         (np.ones(n_cells), (np.arange(n_cells), design.selection_of_cell)), shape=(n_cells, n_selections)
     )
-    to_stock = sparse.csr_array(
-        (np.ones(n_cells), (np.arange(n_cells), design.rootstock_of_cell)), shape=(n_cells, n_stocks)
-    )
     dense = np.array(figures.alpha, dtype=float)
-    dense[:, design.blocks[0].columns] += (figures.cells @ to_stock).toarray()
-    dense -= _plain(figures.cells.multiply(factor.variance[1][None, :]).tocsr() @ factor.coupling[1])
+    dense += to_dense(figures.cells @ design.cell_border)
+    dense -= to_dense(figures.cells.multiply(factor.variance[1][None, :]).tocsr() @ factor.coupling[1])
     selections = (figures.cells.multiply(factor.shrink[1][None, :]).tocsr() @ to_selection).tocsr()
-    dense -= _plain(selections.multiply(factor.variance[2][None, :]).tocsr() @ factor.coupling[2])
+    dense -= to_dense(selections.multiply(factor.variance[2][None, :]).tocsr() @ factor.coupling[2])
     answer = dense @ factor.dense_covariance
     variance = (
         np.einsum("ij,ij->i", answer, dense)
@@ -159,11 +158,11 @@ def _third_cumulant(design: Design, node: Node, reduced: _Reduced) -> Floats:
     for first in range(0, whole.size, step):
         part = slice(first, first + step)
         answer = reduced.answer[part]
-        shared = _plain(sums.dense @ answer.T).T[:, plant]
+        shared = to_dense(sums.dense @ answer.T).T[:, plant]
         shared = shared + reduced.cells[part].toarray()[:, cell] * on_cell
         shared = shared + reduced.selections[part].toarray()[:, selection] * on_selection
-        upper = shared + _plain(design.upper @ answer.T).T
-        lower = shared + _plain(design.lower @ answer.T).T
+        upper = shared + to_dense(design.upper @ answer.T).T
+        lower = shared + to_dense(design.lower @ answer.T).T
         cubes = (
             upper**3 @ terms.aaa
             + 3.0 * (upper**2 * lower) @ terms.aab
@@ -172,7 +171,3 @@ def _third_cumulant(design: Design, node: Node, reduced: _Reduced) -> Floats:
         )
         whole[part] = cubes / sigma**3
     return whole + gap_parts
-
-
-def _plain(matrix: Matrix) -> Floats:
-    return matrix if isinstance(matrix, np.ndarray) else matrix.toarray()

@@ -70,8 +70,8 @@ class Problem:
         sd = np.ones(self.design.n_dense)
         sd[0] = self.alpha_sd
         for block in self.design.blocks:
-            tau = scales[block.has_tau] if block.has_tau else 0.0
-            sd[block.columns] = np.hypot(block.own_sd, tau)
+            tau = scales[block.tau] if block.tau else 0.0
+            sd[block.columns] = np.hypot(block.own_sd, tau * block.share)
         return sd
 
     def start(self) -> Effects:
@@ -191,8 +191,10 @@ def _objective(
     """Log joint density with respect to the logarithm of the gaps, without the Gaussians' constants."""
     dense, gaps = effects.dense, effects.dense[problem.design.gaps]
     whole = float(np.sum(grade_log_probability(upper, lower)))
-    for values, name in ((effects.plants, "tau_u"), (effects.cells, "tau_c"), (effects.selections, "tau_a")):
-        whole -= 0.5 * _quadratic(values, scales[name])
+    selection_sd = scales["tau_a"] * np.sqrt(problem.design.selection_share)
+    whole -= 0.5 * _quadratic(effects.plants, scales["tau_u"])
+    whole -= 0.5 * _quadratic(effects.cells, scales["tau_c"])
+    whole -= 0.5 * _quadratic(effects.selections, selection_sd)
     others = np.ones(dense.size, dtype=bool)
     others[problem.design.gaps] = False
     whole -= 0.5 * _quadratic(dense[others], sd[others])

@@ -59,32 +59,37 @@ def log_marginal_gradient(mode: Mode, surroundings: Surroundings) -> dict[str, f
     dense_variance = np.diag(factor.dense_covariance)
     gradient = {"sigma": _sigma_gradient(mode, surroundings)}
     levels = (
-        ("tau_u", effects.plants, surroundings.plants, shift.plants),
-        ("tau_c", effects.cells, surroundings.cells, shift.cells),
-        ("tau_a", effects.selections, surroundings.selections, shift.selections),
+        ("tau_u", effects.plants, surroundings.plants, shift.plants, np.ones(effects.plants.size)),
+        ("tau_c", effects.cells, surroundings.cells, shift.cells, np.ones(effects.cells.size)),
+        ("tau_a", effects.selections, surroundings.selections, shift.selections, np.sqrt(design.selection_share)),
     )
-    for level, (name, values, paths, moved) in enumerate(levels):
+    for level, (name, values, paths, moved, share) in enumerate(levels):
         variances = path_variances(design, factor, paths, level)
-        gradient[name] = _gaussian_gradient(values, variances, moved, np.zeros(values.size), mode.scales[name])
-    for name in ("tau_b", "tau_e"):
-        gradient[name] = 0.0
-        for block in design.blocks:
-            if block.has_tau == name:
-                columns = block.columns
-                gradient[name] += _gaussian_gradient(
-                    effects.dense[columns], dense_variance[columns], shift.dense[columns], block.own_sd,
-                    mode.scales[name],
-                )  # fmt: skip
+        known = np.zeros(values.size)
+        gradient[name] = _gaussian_gradient(values, variances, moved, known, share, mode.scales[name])
+    for block in design.blocks:
+        if block.tau is not None:
+            columns = block.columns
+            gradient[block.tau] = gradient.get(block.tau, 0.0) + _gaussian_gradient(
+                effects.dense[columns],
+                dense_variance[columns],
+                shift.dense[columns],
+                block.own_sd,
+                block.share,
+                mode.scales[block.tau],
+            )
     return gradient
 
 
-def _gaussian_gradient(values: Floats, variances: Floats, shift: Floats, own_sd: Floats, tau: float) -> float:
-    """Gradient in log tau of effects ~ N(0, own_sd^2 + tau^2)."""
-    if tau == 0.0:
-        return 0.0
-    prior = own_sd**2 + tau**2
-    squares = values**2 + variances + 2.0 * shift * values
-    return float(np.sum(tau**2 / prior * (squares / prior - 1.0)))
+def _gaussian_gradient(
+    values: Floats, variances: Floats, shift: Floats, own_sd: Floats, share: Floats, tau: float
+) -> float:
+    """Gradient in log tau of effects ~ N(0, own_sd^2 + (tau share)^2)."""
+    from_tau = (tau * share) ** 2
+    kept = from_tau > 0
+    prior = (own_sd**2 + from_tau)[kept]
+    squares = (values**2 + variances + 2.0 * shift * values)[kept]
+    return float(np.sum(from_tau[kept] / prior * (squares / prior - 1.0)))
 
 
 def _sigma_gradient(mode: Mode, surroundings: Surroundings) -> float:

@@ -34,6 +34,9 @@ class Priors:
     fixed : mapping of str to float
         Scales held at a value: any of sigma (above 0), tau_a, tau_b, tau_c, tau_u, tau_e (0 or more). [K]
 
+    others : mapping of str to float
+        Scales of the half-normal priors of the model's optional random terms, by the scale's name. [K]
+
     Raises
     ------
     FitError
@@ -54,6 +57,7 @@ class Priors:
     tau_u: float = 1.0
     tau_e: float = 1.0
     fixed: Mapping[str, float] = field(default_factory=dict)
+    others: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for name in ("alpha_sd", "sigma_median", "sigma_log_sd", *SCALES[1:]):
@@ -61,27 +65,36 @@ class Priors:
             if not (np.isfinite(value) and value > 0):
                 raise FitError(f"prior {name}: found {value}; accepted: a number above 0.")
         for name, value in self.fixed.items():
-            if name not in SCALES:
-                raise FitError(f"fixed scale '{name}' is not known; accepted: {', '.join(SCALES)}.")
+            if name not in self.names:
+                raise FitError(f"fixed scale '{name}' is not known; accepted: {', '.join(self.names)}.")
             if not np.isfinite(value) or value < 0 or (name == "sigma" and value == 0):
                 raise FitError(
                     f"fixed {name}: found {value}; accepted: a number {'above 0' if name == 'sigma' else '0 or more'}."
                 )
 
     @property
+    def names(self) -> tuple[str, ...]:
+        """Names of all scales."""
+        return (*SCALES, *self.others)
+
+    def prior_scale(self, name: str) -> float:
+        """Scale of the half-normal prior of a tau. [K]."""
+        return float(self.others[name]) if name in self.others else float(getattr(self, name))
+
+    @property
     def free(self) -> tuple[str, ...]:
         """Names of the scales that are estimated."""
-        return tuple(name for name in SCALES if name not in self.fixed)
+        return tuple(name for name in self.names if name not in self.fixed)
 
     def start(self) -> Floats:
         """A starting point for the free scales: log of a cautious value each."""
-        values = {"sigma": self.sigma_median} | {name: 0.5 * getattr(self, name) for name in SCALES[1:]}
+        values = {"sigma": self.sigma_median} | {name: 0.5 * self.prior_scale(name) for name in self.names[1:]}
         return np.log([values[name] for name in self.free])
 
     def scales(self, psi: Floats) -> dict[str, float]:
-        """All six scales at the free logs ``psi``. [K]."""
+        """All scales at the free logs ``psi``. [K]."""
         values = dict(zip(self.free, np.exp(psi).tolist(), strict=True))
-        return {name: float(self.fixed[name]) if name in self.fixed else values[name] for name in SCALES}
+        return {name: float(self.fixed[name]) if name in self.fixed else values[name] for name in self.names}
 
     def log_density(self, psi: Floats) -> tuple[float, Floats]:
         """Log prior density of the free logs, and its gradient; dims (scale,)."""
@@ -92,7 +105,7 @@ class Priors:
                 value -= 0.5 * away**2
                 gradient[index] = -away / self.sigma_log_sd
             else:  # half-normal in tau; the + psi is the Jacobian of the logarithm
-                ratio = (np.exp(psi[index]) / getattr(self, name)) ** 2
+                ratio = (np.exp(psi[index]) / self.prior_scale(name)) ** 2
                 value += psi[index] - 0.5 * ratio
                 gradient[index] = 1.0 - ratio
         return float(value), gradient

@@ -1,9 +1,10 @@
 import numpy as np
 import pytest
 
-from hardiness.tolerance.design import build_design, check_observations
+from hardiness.tolerance.design import build_design
 from hardiness.tolerance.factor import tree_of
 from hardiness.tolerance.latent import Problem
+from hardiness.tolerance.rows import check_observations
 from tests.simulate import simulate_observations
 
 
