@@ -25,7 +25,6 @@ REMOVED_UNSCORED = "removed unscored"
 OBSERVERS_DIFFER = "observers differ"
 PROTECTION_DIFFERS = "protection differs"
 CHANGED_OVER_SUMMER = "changed over summer"
-CARRIED_OVER = "carried over from a window of an earlier winter"
 
 WIDE_DIFFERENCE = 2  # [grades] two observers this far apart on one day did not see the same thing
 
@@ -108,7 +107,7 @@ def second_look_at(join: Join) -> pd.DataFrame:
     pandas.DataFrame
         Columns plant, scored_on, reason, detail; sorted by plant and date.
     """
-    rows = sorted([*_observers_apart(join), *_changed_over_summer(join), *_carried_over(join)])
+    rows = sorted([*_observers_apart(join), *_changed_over_summer(join)])
     table = pd.DataFrame(rows, columns=column_names(SECOND_LOOK), dtype=object)
     return table.astype({column.name: "str" for column in SECOND_LOOK if column.kind == "text"})
 
@@ -251,24 +250,3 @@ def _changed_over_summer(join: Join) -> Iterator[Remark]:
                 f"of the winter before, but grade {scores.grade[other]} was seen on {join.scored_on(other)}"
             )
             yield join.plant(scores.plant[score]), day, CHANGED_OVER_SUMMER, detail
-
-
-def _carried_over(join: Join) -> Iterator[Remark]:
-    """Give a remark where damage seen earlier in a winter belongs to a window that is counted to the winter before."""
-    scores, windows, winter = join.scores, join.windows, join.freezes.winter
-    counted_to, grade = winter[join.coldest], scores.grade[windows.score]
-    reaches_on = (
-        (windows.plant[:-1] == windows.plant[1:])
-        & (winter[windows.stop[:-1] - 1] == counted_to[1:])
-        & (join.standing[1:] < grade[1:])
-        & (grade[1:] <= grade[:-1])
-    )
-    for before in np.flatnonzero(reaches_on).tolist():
-        score, seen = int(windows.score[before + 1]), int(windows.score[before])
-        day = join.scored_on(score)
-        detail = (
-            f"grade {scores.grade[score]} on {day} is read as new damage, though grade {scores.grade[seen]} was "
-            f"seen on {join.scored_on(seen)}: that score answers for a colder freeze of the winter before "
-            f"({join.freezes.name[join.coldest[before]]})"
-        )
-        yield join.plant(scores.plant[score]), day, CARRIED_OVER, detail

@@ -222,7 +222,8 @@ def coldest_freezes(freezes: Freezes, windows: Windows) -> tuple[IntArray, IntAr
 def standing_grades(freezes: Freezes, scores: Scores, windows: Windows, coldest: IntArray) -> IntArray:
     """Find the grade that each plant carried into its window from earlier in the same winter.
 
-    That is its grade when its previous window of that winter closed; for the winter's first window the last score
+    That is its grade when its previous window closed, if that window's last freeze lies in the same winter: then the
+    grade was seen in this winter, whichever winter the previous window is counted to. Otherwise it is the last score
     between the winter's first day and the plant's first freeze of it; else 0, since summer's growth ends it.
 
     Parameters
@@ -261,7 +262,9 @@ def standing_grades(freezes: Freezes, scores: Scores, windows: Windows, coldest:
     is_set = any_score & (scores.plant[last] == windows.plant) & (scores.winter[last] == winter)
     standing[is_set] = scores.grade[last[is_set]]
 
-    goes_on = np.append(False, (windows.plant[1:] == windows.plant[:-1]) & (winter[1:] == winter[:-1]))
+    # Not the previous window's coldest freeze but its last: the score that closed it was given after that one.
+    same_winter = freezes.winter[windows.stop[:-1] - 1] == winter[1:]
+    goes_on = np.append(False, (windows.plant[1:] == windows.plant[:-1]) & same_winter)
     standing[goes_on] = scores.grade[windows.score[np.flatnonzero(goes_on) - 1]]
     return standing
 

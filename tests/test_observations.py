@@ -361,7 +361,7 @@ def test_damage_carried_over_is_not_laid_to_the_next_freeze() -> None:
 def test_summer_ends_the_standing_grade() -> None:
     """Freeze 01-10, score 03-01 grade 3; next winter freeze 12-05, score 2033-01-10 grade 2 -> grade_low 2."""
     joined = join([night("2032-01-10"), night("2032-12-05")], [Score("2032-03-01", 3), Score("2033-01-10", 2)])
-    assert damage(joined) == [("2032-03-01", 3, 3), ("2033-01-10", 2, 2)]
+    assert damage(joined) == [("2032-03-01", 3, 3), ("2033-01-10", 2, 2)] and joined.second_look.empty
 
 
 def test_a_score_before_the_winters_first_freeze_sets_the_standing_grade() -> None:
@@ -419,30 +419,16 @@ def test_scores_of_one_autumn_that_differ_need_no_second_look() -> None:
     assert damage(joined) == [("2032-10-15", 3, 3)] and joined.second_look.empty
 
 
-def test_a_window_over_summer_belongs_to_the_winter_of_its_coldest_freeze() -> None:
-    """Freezes 01-10 held -9 and 12-05 held -4, score 12-20 grade 3; freeze 2033-01-15, score 02-10 grade 3.
+@pytest.mark.parametrize(("grade", "low"), [(3, 0), (2, 0), (4, 4)])
+def test_a_window_over_summer_belongs_to_the_winter_of_its_coldest_freeze(grade: int, low: int) -> None:
+    """Freezes 01-10 held -9 and 12-05 held -4, score 12-20 grade 3; freeze 2033-01-15, score 02-10 grade 3, 2 or 4.
 
-    -> the first window is counted to 2031-32, so nothing stands in 2032-33: grade_low 3 twice, and a second look.
+    -> the first window is counted to 2031-32, but its grade was seen in 2032-33 and stands there: grade_low 3, then 0
+    unless the grade got worse.
     """
     freezes = [night("2032-01-10", -9.0), night("2032-12-05", -4.0), night("2033-01-15", -5.0)]
-    joined = join(freezes, [Score("2032-12-20", 3), Score("2033-02-10", 3)])
-    assert rows(joined, "winter", "freezes", "grade_low") == [("2031-32", 2, 3), ("2032-33", 1, 3)]
-    (look,) = joined.second_look.to_dict("records")
-    assert look["reason"] == "carried over from a window of an earlier winter"
-    assert "grade 3 was seen on 2032-12-20" in look["detail"]
-
-
-@pytest.mark.parametrize(("first_c", "grades"), [(-9.0, (3, 4)), (-9.0, (3, 0)), (-3.0, (3, 3))])
-def test_no_second_look_where_nothing_could_have_been_carried_over(first_c: float, grades: tuple[int, int]) -> None:
-    """Freezes 01-10, 12-05, score 12-20; freeze 2033-01-15, score 02-10 worse, or unharmed, or of the same winter."""
-    freezes = [night("2032-01-10", first_c), night("2032-12-05", -4.0), night("2033-01-15", -5.0)]
-    joined = join(freezes, [Score("2032-12-20", grades[0]), Score("2033-02-10", grades[1])])
-    assert len(joined.observations) == 2 and joined.second_look.empty
-
-
-def test_a_grade_of_the_winter_before_needs_no_second_look() -> None:
-    """Freeze 01-10, score 03-01 grade 3; freeze 12-05, score 2033-01-10 grade 2: a summer lies between."""
-    joined = join([night("2032-01-10"), night("2032-12-05")], [Score("2032-03-01", 3), Score("2033-01-10", 2)])
+    joined = join(freezes, [Score("2032-12-20", 3), Score("2033-02-10", grade)])
+    assert rows(joined, "winter", "freezes", "grade_low") == [("2031-32", 2, 3), ("2032-33", 1, low)]
     assert joined.second_look.empty
 
 
@@ -872,7 +858,7 @@ def work_out(freezes: list[Freeze], scores: list[Score], rules: Settings = HILL)
             coldest, reason = window[-1], "exposure unknown"
         winter = winter_label(coldest.starts, rules)
         standing = carried.get(winter, at_start(winter))
-        carried = {winter: counting.grade}
+        carried = {winter_label(window[-1].starts, rules): counting.grade}
         protected = ""
         for on in sorted({each.on for each in pending}):
             cells = {each.protected for each in pending if each.on == on and coldest.ends < noon(each)} - {""}

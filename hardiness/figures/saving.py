@@ -15,7 +15,6 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from fontTools import subset  # type: ignore[import-untyped]
-from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.text import Text
@@ -23,7 +22,7 @@ from matplotlib.text import Text
 from hardiness.errors import InputError, Problem
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import drawing
-from hardiness.figures.typeface import font_files
+from hardiness.figures.typeface import REGULAR, SEMIBOLD, WEIGHT_NAMES, characters_of, font_files
 
 SUFFIXES = (".png", ".svg", ".pdf")
 
@@ -119,16 +118,15 @@ def _font_faces(page: Figure) -> str:
     written: dict[int, set[str]] = {}
     for artist in page.findobj(Text):
         if isinstance(artist, Text) and artist.get_text():
-            written.setdefault(int(artist.get_fontproperties().get_weight()), set()).update(artist.get_text())
+            name = artist.get_fontproperties().get_weight()
+            weight = SEMIBOLD if name == WEIGHT_NAMES[SEMIBOLD] else REGULAR
+            written.setdefault(weight, set()).update(artist.get_text())
     faces = []
     for (family, weight), path in font_files().items():
-        characters = written.get(weight, set())
-        for other, other_path in font_files().items():
-            if other == (family, weight):
-                break
-            if other[1] == weight:  # an earlier family has written these
-                characters = characters - _known(other_path, characters)
-        characters = characters & _known(path, characters)
+        # Families stand in the order in which they are asked: what an earlier one has is not written by a later.
+        has = characters_of(family, weight)
+        characters = written.get(weight, set()) & has
+        written[weight] = written.get(weight, set()) - has
         if characters:
             data = base64.b64encode(_glyphs(path, characters)).decode("ascii")
             faces.append(
@@ -136,12 +134,6 @@ def _font_faces(page: Figure) -> str:
                 f"src:url(data:font/woff;base64,{data}) format('woff')}}"
             )
     return "".join(faces)
-
-
-def _known(path: Path, characters: set[str]) -> set[str]:
-    with TTFont(path, lazy=True) as font:
-        known = font.getBestCmap()
-        return {character for character in characters if ord(character) in known}
 
 
 def _glyphs(path: Path, characters: set[str]) -> bytes:

@@ -34,7 +34,7 @@ from hardiness.figures.typeface import MM_PER_POINT, REGULAR, SEMIBOLD, width_mm
 SIZES = PAPER_SIZES
 MARGIN = 9.5  # [mm]
 DPI = 200.0
-LEAST_PITCH, MOST_PITCH = 2.3, 4.6  # [mm] from row to row; 6 pt type is 2.1 mm
+LEAST_PITCH, MOST_PITCH = 2.2, 4.6  # [mm] from row to row; 6 pt type is 2.1 mm
 GROUP_GAP = 0.2  # of the pitch, between selections
 GRID_ROOM, PANEL_ROOM = 56.0, 50.0  # [mm] most for squares, least for floors
 NUMBERS = (("floor", 11.5), ("claimable", 10.5), ("evidence", 14.5), ("rests on", 10.7), ("lost", 8.5))  # [mm]
@@ -120,7 +120,9 @@ def _pages(summary: Summary, first_room: float, next_room: float) -> list[tuple[
         else:
             blocks.append([cell])
     total = _demand(summary.cells, summary) * LEAST_PITCH
-    count = 1
+    if total <= first_room:
+        return [summary.cells]
+    count = 2
     while first_room + (count - 1) * next_room < total * 1.02:
         count += 1
     # Every page is filled to the same share of its room.

@@ -123,7 +123,8 @@ def _draw_head(sheet: Sheet, summary: Summary, folio: str, *, continued: bool) -
     for line in wrap(title, ROOM, size, SEMIBOLD):
         y += step
         sheet.write(MARGIN, y - 0.22 * step, line, size, weight=SEMIBOLD, column="title")
-    rows = f"{words.count(len(summary.cells), 'row')}, hardiest first" if summary.cells else ""
+    order = "hardiest selection first" if summary.grouped else "hardiest first"
+    rows = f"{words.count(len(summary.cells), 'row')}, {order}" if summary.cells else ""
     facts = ["" if continued else summary.trial or "Trial summary", rows, folio]
     for line in wrap(" · ".join(fact for fact in facts if fact), ROOM, SIZES.text):
         y += 1.3 * SIZES.text * MM_PER_POINT

@@ -22,6 +22,8 @@ from hardiness.words import MONTHS
 
 FAMILIES = ("Source Sans 3", "DejaVu Sans")
 REGULAR, SEMIBOLD = 400, 600
+# By name for matplotlib: before 3.10 its SVG writer knows no weight by number.
+WEIGHT_NAMES = {REGULAR: "normal", SEMIBOLD: "semibold"}
 FOLDER = Path(__file__).parent / "fonts"
 MM_PER_POINT = 25.4 / 72
 ELLIPSIS = "…"
@@ -87,12 +89,30 @@ def properties(size: float, weight: int = REGULAR) -> FontProperties:
     -------
     FontProperties
     """
-    return FontProperties(family=list(FAMILIES), size=size, weight=weight)
+    return FontProperties(family=list(FAMILIES), size=size, weight=WEIGHT_NAMES[weight])
 
 
 @cache
-def _characters(weight: int) -> frozenset[int]:
-    return frozenset().union(*(FT2Font(str(font_files()[family, weight])).get_charmap() for family in FAMILIES))
+def characters_of(family: str, weight: int = REGULAR) -> frozenset[str]:
+    """List the characters that one font has.
+
+    Parameters
+    ----------
+    family : str
+        One of :data:`FAMILIES`.
+    weight : int, default 400
+        400 or 600.
+
+    Returns
+    -------
+    frozenset of str
+
+    Examples
+    --------
+    >>> set("Ж−°") <= characters_of("Source Sans 3")
+    True
+    """
+    return frozenset(map(chr, FT2Font(str(font_files()[family, weight])).get_charmap()))
 
 
 def clean(text: str) -> str:
@@ -131,9 +151,17 @@ def writable(text: str) -> bool:
     >>> writable("Ελιά-3 Ж"), writable("橄榄")
     (True, False)
     """
-    known = _characters(REGULAR) & _characters(SEMIBOLD)
+    known = _in_both_weights()
     ordered = SHAPES_TEXT or not any(unicodedata.bidirectional(character) in _RIGHT_TO_LEFT for character in text)
-    return ordered and all(ord(character) in known for character in text)
+    return ordered and all(character in known for character in text)
+
+
+@cache
+def _in_both_weights() -> frozenset[str]:
+    regular, semibold = (
+        frozenset().union(*(characters_of(family, weight) for family in FAMILIES)) for weight in (REGULAR, SEMIBOLD)
+    )
+    return regular & semibold
 
 
 @lru_cache(maxsize=8192)

@@ -219,14 +219,14 @@ def to_degc(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:
     Returns
     -------
     numpy.ndarray
-        [degC]
+        The same array where it is in degC already. [degC]
 
     Examples
     --------
     >>> to_degc(np.array([14.0, 32.0]), "degF").round(9).tolist()
     [-10.0, 0.0]
     """
-    return values.copy() if unit == "degC" else np.asarray(registry.Quantity(values, unit).to("degC").magnitude)
+    return values if unit == "degC" else np.asarray(registry.Quantity(values, unit).to("degC").magnitude)
 
 
 def resolution_of(decimals: int, unit: str) -> float:

@@ -17,7 +17,7 @@ from hardiness.read.degrees import units_in, units_in_line
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 SAMPLE = 1 << 18  # [bytes] of the file's beginning
-SAMPLE_LINES = 400  # a preamble has some tens of lines
+SAMPLE_LINES = 250  # a preamble has some tens of lines
 HEADER_LINES = 4  # names, and below them units, kinds of value and a line left empty
 _TIME_KINDS = {"moment", "epoch", "date"}
 _DATA_KINDS = _TIME_KINDS | {"clock", "number", "degrees"}
@@ -104,7 +104,7 @@ def find_dialect(
     timed = {
         mark: [n for n, row in enumerate(kinds[mark]) if len(row) > 1 and _TIME_KINDS & {*row}] for mark in DELIMITERS
     }
-    mark = max(DELIMITERS, key=lambda each: (len(timed[each]), _lines_alike(rows[each])))
+    mark = max(DELIMITERS, key=lambda each: (_sense(kinds[each], timed[each]), _lines_alike(rows[each])))
     if not timed[mark]:
         _refuse_untimed(rows[mark], file, time_column)
     first = _first_reading(kinds[mark], timed[mark])
@@ -215,6 +215,13 @@ def split_line(line: str, mark: str) -> list[str]:
             else:
                 cells.append(cell)
     return [cell.strip().removeprefix('"').removesuffix('"').replace('""', '"').strip() for cell in cells]
+
+
+def _sense(kinds: list[list[str]], timed: list[int]) -> int:
+    """Count what a delimiter makes of the lines: a whole time, and a temperature or nothing beside it."""
+    whole = [bool({"moment", "epoch"} & {*kinds[n]} or {"date", "clock"} <= {*kinds[n]}) for n in timed]
+    beside = [bool({"number", "degrees", "missing"} & {*kinds[n]}) for n in timed]
+    return len(timed) + sum(whole) + sum(beside)
 
 
 def _lines_alike(rows: list[list[str]]) -> int:

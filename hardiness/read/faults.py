@@ -159,7 +159,7 @@ def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
     faults.add(fields.rows[long], _count_cells, count, None, comma)
     faults.add(fields.rows[short], _count_cells, count, None)
     timed = (time == GOOD) & ((temperature == GOOD) | (temperature == MISSING)) & ~long
-    return fields.part(timed), int(np.count_nonzero(events)), said
+    return fields if timed.all() else fields.part(timed), int(np.count_nonzero(events)), said
 
 
 def _count_cells(cells: Cells) -> str:

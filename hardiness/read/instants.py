@@ -18,7 +18,7 @@ from hardiness.read.dates import NO_DAY, days_of, decide_order
 from hardiness.read.dialect import Dialect
 from hardiness.read.faults import TIME_ACCEPTED, Faults
 from hardiness.read.fields import Fields
-from hardiness.read.moments import DAY, EPOCH, NO_OFFSET
+from hardiness.read.moments import DAY, EPOCH, LARGEST_OFFSET, NO_OFFSET
 from hardiness.read.summertime import to_utc
 
 EARLIEST = np.datetime64("1990-01-01", "ns")  # no logger that writes such files is older
@@ -102,24 +102,25 @@ def find_instants(
             return Instants(np.full(fields.rows.size, np.datetime64("NaT", "ns")), "", "", said, list(error.problems))
         local, sound = _local_times(fields, order, faults, dated)
     near = sound & _clock_may_be_right(local, now, AHEAD * 2)  # two days more: the zone is not known yet
-    offsets = fields.offset[near]
+    there = slice(None) if near.all() else near  # a view spares a copy
+    offsets = fields.offset[there]
     stated = offsets != NO_OFFSET
     utc = np.full(fields.rows.size, np.datetime64("NaT", "ns"))
     zone, zone_from = "", ""
     if stated.all() and stated.size:
-        utc[near] = (local[near] - offsets.astype(np.int64) * MINUTE).view("datetime64[ns]")
-        names = [zone_name(timezone(timedelta(minutes=int(minutes)))) for minutes in np.unique(offsets)]
+        utc[there] = (local[there] - offsets.astype(np.int64) * MINUTE).view("datetime64[ns]")
+        names = [zone_name(timezone(timedelta(minutes=minutes))) for minutes in _different(offsets)]
         zone, zone_from = ", ".join(names), "file"
     elif stated.any():
-        faults.add(fields.rows[near][~stated], "{} without an offset", "a time with its offset, as other rows have",
+        faults.add(fields.rows[there][~stated], "{} without an offset", "a time with its offset, as other rows have",
                    dialect.time[-1])  # fmt: skip
     elif stated.size:
         try:
             zone, zone_from, sentence = _choose_zone(dialect, given_zone, default_zone, faults.file)
             said += [sentence] if sentence else []
-            utc[near] = to_utc(
-                local[near].view("datetime64[ns]"), parse_zone(zone),
-                rows=fields.rows[near], file=faults.file, column=dialect.time_name,
+            utc[there] = to_utc(
+                local[there].view("datetime64[ns]"), parse_zone(zone),
+                rows=fields.rows[there], file=faults.file, column=dialect.time_name,
             )  # fmt: skip
         except InputError as error:
             problems.extend(error.problems)
@@ -129,6 +130,12 @@ def find_instants(
     accepted = f"a time from 1990 to now ({now.astype('datetime64[D]')})"
     faults.add(fields.rows[sound & ~right], "{}", accepted, dialect.time[0], RESET_HINT)
     return Instants(utc, zone, zone_from, said, problems)
+
+
+def _different(offsets: NDArray[np.int16]) -> list[int]:
+    """List the different offsets, from west to east: counted, not sorted. [min]."""
+    counts = np.bincount(offsets.astype(np.int64) + LARGEST_OFFSET)
+    return [int(place) - LARGEST_OFFSET for place in np.flatnonzero(counts)]
 
 
 def _local_times(

@@ -154,11 +154,14 @@ def read_logger(
     )  # fmt: skip
     known_unit, problems = _choose_unit(fields, dialect, given_unit, file)
     used = known_unit or unit_named(default_unit)
-    read = fields.temperature_state == GOOD
+    good = fields.temperature_state == GOOD
+    read: slice | NDArray[np.bool_] = slice(None) if good.all() else good  # a view spares a copy
     celsius = to_degc(fields.number[read], used)
     problems = faults.problems() + instants.problems + problems
-    problems += _implausible(celsius, fields, read, dialect, used, stated=known_unit is not None, file=file)
-    if not read.any() and not problems:
+    problems += _implausible(
+        celsius, fields.number[read], fields.rows[read], dialect, used, stated=known_unit is not None, file=file
+    )
+    if not good.any() and not problems:
         what = "a header and no readings below it" if not fields.rows.size else "no row with a temperature"
         problems.append(Problem(what, "readings", file=file, row=dialect.body_row, column=dialect.temperature_name))
     if fields.midnights and fields.midnights >= fields.rows.size and not problems:
@@ -172,7 +175,7 @@ def read_logger(
                     f" {LETTERS[used].upper()}.")  # fmt: skip
     if fields.midnights:
         said.append(f"{fields.midnights} rows have a date without a time of day: read as midnight.")
-    missing = events + int(np.count_nonzero(~read))
+    missing = events + int(np.count_nonzero(~good))
     if missing:
         said.append(f"{missing} row{'s have' if missing > 1 else ' has'} no temperature and gave no reading.")
     resolution = resolution_of(fields.decimals, used)
@@ -216,12 +219,11 @@ def _choose_unit(
 
 
 def _implausible(
-    celsius: Floats, fields: Fields, read: NDArray[np.bool_], dialect: Dialect, unit: str, *, stated: bool, file: str
+    celsius: Floats, numbers: Floats, rows: NDArray[np.int64], dialect: Dialect, unit: str, *, stated: bool, file: str
 ) -> list[Problem | str]:
     """Find the coldest and the warmest temperature that no air has: mostly another unit, or a code for "nothing"."""
     if not _outside(celsius).any():
         return []
-    numbers, rows = fields.number[read], fields.rows[read]
     hint = "If the number stands for a missing reading, empty its cell."
     if stated:
         hint += " If the unit stated is wrong, take it out of the file and give --unit."

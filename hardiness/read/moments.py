@@ -21,7 +21,7 @@ NO_DATE, SETTLED, YEAR_LAST, YEAR_UNKNOWN, EPOCH = range(5)
 NO_OFFSET = np.iinfo(np.int16).min
 SECOND = 1_000_000_000  # [ns]
 DAY = 86_400 * SECOND  # [ns]
-FULL_DAY_MINUTES = 14 * 60  # the largest offset in use, UTC+14:00
+LARGEST_OFFSET = 14 * 60  # [min] UTC+14:00 is the largest in use
 
 # First letters of the months, lower case, in several languages. Names that are one month here and another there
 # (listopad, lipanj) are left out.
@@ -247,7 +247,7 @@ def read_moments(layout: Layout, cells: Bytes) -> Moments:
     offset = np.full(size, NO_OFFSET, np.int16)
     if "offset_hour" in layout.parts:
         minutes = part("offset_hour") * 60 + part("offset_minute")
-        good &= (minutes <= FULL_DAY_MINUTES) & (part("offset_minute") < 60)
+        good &= (minutes <= LARGEST_OFFSET) & (part("offset_minute") < 60)
         offset = np.where(good, (layout.offset or 1) * minutes, 0).astype(np.int16)
     elif layout.offset is not None:
         offset = np.full(size, layout.offset, np.int16)

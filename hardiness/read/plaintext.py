@@ -86,7 +86,8 @@ def read_plaintext(path: Path, *, file: str) -> PlainText:
             _refuse_other_kinds(head, file)
             encoding = _encoding(head)
             _refuse_one_line(head, stream, file)
-            data = head if len(head) < HEAD else head + stream.read()
+            stream.seek(0)
+            data = stream.read()
     except (FileNotFoundError, IsADirectoryError, PermissionError) as error:
         what = {FileNotFoundError: "no such file", IsADirectoryError: "a folder"}.get(
             type(error), "a file that may not be read"

@@ -87,7 +87,22 @@ def column_letters(index: int) -> str:
 
 
 def is_workbook(data: bytes) -> bool:
-    """Whether the bytes are a ZIP archive, as every XLSX workbook is."""
+    """Tell a ZIP archive, as every XLSX workbook is one.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_workbook(b"plant,selection")
+    False
+    """
     return data.startswith(b"PK\x03\x04")
 
 

@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 
 from hardiness.errors import InputError
+from hardiness.figures.sheet import Sheet
 from hardiness.figures.summary import Summary, draw_summary, prepare_summary, save_figure
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -81,8 +82,8 @@ def test_a_png_has_its_size_and_its_words(small: Summary, tmp_path: Path) -> Non
         assert picture.info["Title"] == small.title and picture.info["Description"] == small.description
 
 
-def test_several_pages_become_one_pdf_or_numbered_pictures(small: Summary, tmp_path: Path) -> None:
-    pages = draw_summary(small, page="phone") + draw_summary(small, page="phone")
+def test_several_pages_become_one_pdf_or_numbered_pictures(tmp_path: Path) -> None:
+    pages = [Sheet(60.0, 40.0, dpi=100.0, heading=f"page {n}", description="") for n in (1, 2)]
     assert save_figure(pages, tmp_path / "chart.pdf") == [tmp_path / "chart.pdf"]
     assert b"/Count 2" in (tmp_path / "chart.pdf").read_bytes()
     written = save_figure(pages, tmp_path / "chart.svg")
