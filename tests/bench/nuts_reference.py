@@ -118,10 +118,9 @@ def main(path, out, grades=6, span=6.0):
     rhat = max(float(np.max(v["r_hat"])) for v in diag.values())
     sigma, tau_u = np.exp(draws["log_sigma"]), draws["tau_u"]
     keep = slice(None, None, 4)
-    q90 = np.array([spread_quantile(0.9, t, s) for t, s in zip(tau_u[keep], sigma[keep])])
-    q90_to_come = np.array(
-        [spread_quantile(0.9, np.hypot(t, e), s) for t, e, s in zip(tau_u[keep], draws["tau_e"][keep], sigma[keep])]
-    )
+    q90 = np.array([spread_quantile(0.9, t, s) for t, s in zip(tau_u[keep], sigma[keep], strict=True)])
+    to_come = np.hypot(tau_u, draws["tau_e"])
+    q90_to_come = np.array([spread_quantile(0.9, t, s) for t, s in zip(to_come[keep], sigma[keep], strict=True)])
     shares = [0.05, 0.25, 0.5, 0.75, 0.95]
     first = table.groupby("cell")[["selection", "rootstock"]].first()
     stock = {r: i for i, r in enumerate(sorted(set(table["rootstock"])))}
