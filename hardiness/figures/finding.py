@@ -83,8 +83,9 @@ def finding(rows: Sequence[HasClaimable], *, units: str = "C", freezes: int = 0,
             f"No candidate can be claimed hardier than the check {_who(yardstick)} ({_figure(yardstick, units)}); "
             f"next comes {subject}, {_figure(best, units)}"
         )
-    against = "the same as the best check" if gap < 0.05 else f"{words.number(gap)} °{units} colder than the best check"
-    return f"{subject} can be claimed hardy to {_figure(best, units)}, {against}"
+    # Two claimable figures side by side, not their difference: that would be a statement of its own, with an interval.
+    against = ", the same as the best check" if gap < 0.05 else f"; the best check to {_figure(yardstick, units)}"
+    return f"{subject} can be claimed hardy to {_figure(best, units)}{against}"
 
 
 def _nothing_claimed(rows: Sequence[HasClaimable], units: str, freezes: int, coldest_c: float | None) -> str:

@@ -172,9 +172,4 @@ def floor_texts(cell: Cell, units: str) -> tuple[str, str]:
         ``("−9.4", "−8.6")``; ``("at or below", "−9.1")`` where all survived; ``("above −5.1", "none")`` where all died;
         two dashes where nothing is known.
     """
-    if cell.open_end == "cold" and not math.isnan(cell.claimable_c):
-        return "at or below", words.claim_number(cell.claimable_c, units)
-    if cell.open_end == "warm" and not math.isnan(cell.warmest_fatal_c):
-        return f"above {words.number(words.shown(cell.warmest_fatal_c, units))}", "none"
-    floor = "–" if math.isnan(cell.floor_c) else words.number(words.shown(cell.floor_c, units))
-    return floor, "–" if math.isnan(cell.claimable_c) else words.claim_number(cell.claimable_c, units)
+    return words.floor_texts(cell.open_end, cell.floor_c, cell.claimable_c, cell.warmest_fatal_c, units)

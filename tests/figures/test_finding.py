@@ -19,7 +19,7 @@ class Row:
 
 def test_a_better_candidate_is_set_against_the_best_check() -> None:
     rows = [Row("OL-07", -9.43), Row("OL-01", -8.3, check=True), Row("OL-02", -7.0, check=True), Row("OL-05", -9.0)]
-    assert finding(rows) == "OL-07 on stock P can be claimed hardy to −9.4 °C, 1.1 °C colder than the best check"
+    assert finding(rows) == "OL-07 on stock P can be claimed hardy to −9.4 °C; the best check to −8.3 °C"
 
 
 def test_a_check_that_stays_ahead_is_named_first() -> None:
