@@ -41,9 +41,9 @@ def test_without_checks_the_figure_stands_among_the_others() -> None:
     assert finding(rows[:1]) == "OL-07 on stock P can be claimed hardy to −8.6 °C"
 
 
-def test_differences_are_in_the_unit_shown() -> None:
+def test_figures_are_in_the_unit_shown() -> None:
     rows = [Row("OL-07", -10.0), Row("OL-01", -8.0, check=True)]
-    assert "hardy to 14.0 °F, 3.6 °F colder" in finding(rows, units="F")
+    assert "hardy to 14.0 °F; the best check to 17.6 °F" in finding(rows, units="F")
 
 
 @pytest.mark.parametrize(
