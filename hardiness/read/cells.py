@@ -13,12 +13,10 @@ from dataclasses import dataclass
 
 from hardiness.errors import UnitsError, near_name
 from hardiness.read.labels import FREE_TEXT, RefusedError, parse_label, parse_note, quote
+from hardiness.read.years import FIRST_YEAR, LAST_YEAR, YEARS
 from hardiness.schema import Column
 from hardiness.settings import Settings
 from hardiness.units import parse_temperature
-
-EARLIEST = dt.date(1950, 1, 1)  # older dates are slips of the pen (1031 for 2031) or a spreadsheet's day zero
-DAYS_AHEAD = 2  # a planting or a note may be entered the evening before, from a zone a day ahead
 
 # Plausible range of each number: wider than any orchard, narrow enough to catch a number in the wrong column.
 RANGES = {
@@ -44,14 +42,11 @@ class CellRules:
     ----------
     settings : Settings
         The trial's, for its damage scale.
-    today : datetime.date
-        Today in the trial's zone.
     decimal_comma : bool
         Whether the file's delimiter leaves no doubt that a comma in a number is a decimal comma.
     """
 
     settings: Settings
-    today: dt.date
     decimal_comma: bool = False
 
 
@@ -65,7 +60,7 @@ def parse_cell(text: str, column: Column, rules: CellRules) -> object:
     column : Column
         Its column.
     rules : CellRules
-        Damage scale, today, decimal comma.
+        Damage scale, decimal comma.
 
     Returns
     -------
@@ -80,7 +75,7 @@ def parse_cell(text: str, column: Column, rules: CellRules) -> object:
     Examples
     --------
     >>> from hardiness.schema import SCORES
-    >>> rules = CellRules(Settings("Hill", "Europe/Lisbon"), today=dt.date(2032, 6, 1))
+    >>> rules = CellRules(Settings("Hill", "Europe/Lisbon"))
     >>> parse_cell(" Unharmed", SCORES["grade"], rules), str(parse_cell("2032-02-10", SCORES["scored_on"], rules))
     (0, '2032-02-10')
     """
@@ -95,7 +90,7 @@ def parse_cell(text: str, column: Column, rules: CellRules) -> object:
             raise _empty(column)
         return {"date": None, "number": math.nan}.get(column.kind, "")
     if column.kind == "date":
-        return _date(text, column, rules.today)
+        return _date(text)
     if column.kind == "number":
         return _number(text, column, rules.decimal_comma)
     if column.kind == "choice":
@@ -109,7 +104,7 @@ def _empty(column: Column) -> RefusedError:
     return RefusedError("an empty cell", column.meaning)
 
 
-def _date(text: str, column: Column, today: dt.date) -> dt.date:
+def _date(text: str) -> dt.date:
     accepted = "a date such as 2032-02-10 (year-month-day)"
     match = _ISO_DATE.fullmatch(text)
     if match is None:
@@ -120,10 +115,8 @@ def _date(text: str, column: Column, today: dt.date) -> dt.date:
         date = dt.date.fromisoformat(match[1])
     except ValueError:
         raise RefusedError(f"{quote(text)}, a day that does not exist", accepted) from None
-    latest = today if column.name == "scored_on" else today + dt.timedelta(days=DAYS_AHEAD)
-    if date < EARLIEST or date > latest:
-        hint = f"This computer's clock says {today}." if date > latest else None
-        raise RefusedError(quote(text), f"a date from {EARLIEST} to {latest}", hint)
+    if not FIRST_YEAR <= date.year <= LAST_YEAR:
+        raise RefusedError(quote(text), f"a date from {YEARS}")
     return date
 
 

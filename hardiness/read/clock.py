@@ -18,10 +18,12 @@ LARGEST_OFFSET = timedelta(hours=14)
 ZONES = "a time zone such as Europe/Lisbon, or a fixed offset such as UTC-05:00"
 _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+\-−–])\s*(\d{1,2})(?::?(\d{2}))?", re.IGNORECASE)
 _NAMED_OFFSET = re.compile(r"(?:UTC|GMT)\s*[+\-−–]\s*\d{1,2}(?::?\d{2})?(?!\d)", re.IGNORECASE)
+_LABEL = re.compile(r"time[ _-]?zone|(?:utc|gmt|time|zone)[ _-]?offset|\btz\b", re.IGNORECASE)
 _LABELLED_OFFSET = re.compile(
-    r"(?:zone|offset)[^+\-−–\d]{0,20}((?:UTC|GMT)?\s*[+\-−–]\s*\d{1,2}(?::?\d{2})?)(?![\d:])", re.IGNORECASE
+    rf"(?:{_LABEL.pattern})[^+\-−–\d]{{0,12}}((?:UTC|GMT)?\s*[+\-−–]\s*\d{{1,2}}(?::?\d{{2}})?)(?![\d:.,])",
+    re.IGNORECASE,
 )
-_LABEL = re.compile(r"zone|offset", re.IGNORECASE)
+_REVERSED = re.compile(r"\bEtc/GMT[+-]\d{1,2}\b")  # its sign is the other way round: Etc/GMT+5 is UTC-05:00
 _LETTERS = re.compile(rf"(?<![A-Za-z])({'|'.join(name.upper() for name in ZONE_LETTERS if name != 'z')})(?![A-Za-z])")
 _ZONE_NAME = re.compile(r"\b[A-Z][A-Za-z]+(?:/[A-Z][A-Za-z_\-]+)+")
 
@@ -80,6 +82,15 @@ def _near_zone(name: str, zones: dict[str, str]) -> str | None:
 def zone_name(zone: tzinfo) -> str:
     """Name a zone so that :func:`parse_zone` reads it back: ``Europe/Lisbon``, ``UTC+01:00``, ``UTC``.
 
+    Parameters
+    ----------
+    zone : tzinfo
+        An IANA zone, or a fixed offset.
+
+    Returns
+    -------
+    str
+
     Examples
     --------
     >>> zone_name(timezone(timedelta(hours=-5))), zone_name(timezone.utc)
@@ -93,6 +104,15 @@ def zone_name(zone: tzinfo) -> str:
 
 def offset_name(offset: timedelta) -> str:
     """Name a fixed offset: ``UTC+01:00``.
+
+    Parameters
+    ----------
+    offset : timedelta
+        East of Greenwich is positive.
+
+    Returns
+    -------
+    str
 
     Examples
     --------
@@ -111,8 +131,8 @@ def zones_in(text: str, *, is_heading: bool) -> list[str]:
     text : str
         Its text.
     is_heading : bool
-        Whether it heads the column of times: then bare letters (``UTC``, ``CET``) count; elsewhere only beside the
-        word zone or offset.
+        Whether it heads the column of times: then bare letters (``UTC``, ``CET``) count; elsewhere only
+        beside words such as "time zone".
 
     Returns
     -------
@@ -124,8 +144,10 @@ def zones_in(text: str, *, is_heading: bool) -> list[str]:
     >>> zones_in("Date Time, GMT-05:00", is_heading=True), zones_in("Site: UTC building", is_heading=False)
     (['UTC-05:00'], [])
     """
+    names = [zone for each in _REVERSED.findall(text) if (zone := _zones().get(each.lower()))]
+    text = _REVERSED.sub("", text)
     found = [match[1] for match in _LABELLED_OFFSET.finditer(text)] + _NAMED_OFFSET.findall(text)
-    names = [zone_name(parse_zone(each)) for each in found if _is_offset(each)]
+    names += [zone_name(parse_zone(each)) for each in found if _is_offset(each)]
     if is_heading or _LABEL.search(text):
         names += [zone for each in _ZONE_NAME.findall(text) if (zone := _zones().get(each.lower()))]
         if not names:

@@ -33,7 +33,17 @@ _UNIT_PART = re.compile(r"\s*[(\[].*?[)\]]\s*|,.*$")
 
 
 def kind_of(cell: str) -> str:
-    """Tell what a cell looks like: moment, epoch, date, clock, degrees (number and unit), number, missing or text."""
+    """Tell what a cell looks like: moment, epoch, date, clock, degrees (number and unit), number, missing or text.
+
+    Parameters
+    ----------
+    cell : str
+
+    Returns
+    -------
+    str
+        ``moment``, ``epoch``, ``date``, ``clock``, ``degrees``, ``number``, ``missing`` or ``text``.
+    """
     shape = shape_of(cell.encode())
     layout = layout_of(shape)
     if layout is not None:
@@ -66,12 +76,36 @@ class Grid:
     kinds: list[list[str]]
 
     def usual(self, column: int) -> str:
-        """Tell what most filled cells of a column look like."""
+        """Tell what most filled cells of a column look like.
+
+        Parameters
+        ----------
+        column : int
+            From 0.
+
+        Returns
+        -------
+        str
+            As of :func:`kind_of`; ``missing`` where no cell is filled.
+        """
         seen = Counter(row[column] for row in self.kinds if column < len(row) and row[column] != "missing")
         return seen.most_common(1)[0][0] if seen else "missing"
 
     def named(self, name: str, option: str) -> int:
-        """Find the column that the user named, by its name, its name without the unit, or its number."""
+        """Find the column that the user named, by its name, its name without the unit, or its number.
+
+        Parameters
+        ----------
+        name : str
+            As the user wrote it; a number counts from 1.
+        option : str
+            The option it was given for.
+
+        Returns
+        -------
+        int
+            From 0.
+        """
         wanted = name.strip().casefold()
         for names in (
             [column.casefold() for column in self.columns],
@@ -87,11 +121,31 @@ class Grid:
         raise self.refusal(f"no column '{name}'", accepted, near_name(name, self.columns))
 
     def listed(self, columns: Iterable[int]) -> str:
-        """Name columns in a sentence."""
+        """Name columns in a sentence.
+
+        Parameters
+        ----------
+        columns : iterable of int
+            From 0.
+
+        Returns
+        -------
+        str
+        """
         return ", ".join(f"'{self.columns[column]}'" for column in columns)
 
     def refusal(self, found: str, accepted: str, hint: str | None = None) -> InputError:
-        """Make the error that refuses a choice of columns."""
+        """Make the error that refuses a choice of columns.
+
+        Parameters
+        ----------
+        found, accepted : str
+        hint : str, optional
+
+        Returns
+        -------
+        InputError
+        """
         return InputError(Problem(found, accepted, file=self.file, hint=hint))
 
 

@@ -18,7 +18,6 @@ from hardiness.read.slices import Bytes, Span, whole_numbers
 from hardiness.units import UNIT_NAMES, registry
 
 EXACT_DIGITS = 15  # a whole number of so many digits, divided by a power of ten, is the nearest float64
-COLDEST_C, WARMEST_C = -60.0, 70.0  # [degC] air anywhere that fruit grows, with room to spare
 
 # What loggers write where there is no temperature: no number, a fault of the sensor, or an event in the row.
 MISSING_WORDS = frozenset((
@@ -41,14 +40,16 @@ _NUMBER = re.compile(
 )  # fmt: skip
 # A unit in a header: with a degree sign (whatever it was garbled to), in brackets, or as a word ...
 _SAID_UNIT = re.compile(
-    r"(?:[^\x00-\x7f\w]{1,3}|[º°Âø˚]{1,2}|\bdeg(?:rees?|\.)?[ _]?)[ ]?([CFK])\b"
+    r"(?:[°º˚Âø¡\ufffd]{1,2}|\bdeg(?:rees?|\.)?[ _]?)[ ]?([CFK])\b"
     r"|[(\[]\s*([CFK])\s*[)\]]|\b(celsius|fahrenheit|kelvin|centigrade)\b|([℃℉])",
     re.IGNORECASE,
 )
 # ... or as a bare letter at the end of a name that speaks of temperature ("temp_c", "T, F").
 _BARE_UNIT = re.compile(r"(?:temp|tª|\bt)[^()\[\]]*[\s,;:/_.\-]([CFK])$", re.IGNORECASE)
-_UNIT_LINE = re.compile(r"\bunits?\b", re.IGNORECASE)
-_UNIT_VALUE = re.compile(r"(?:^|[\s,;:=\t|\"])(C|F|K)(?:$|[\s,;\t|\"])", re.IGNORECASE)
+_UNIT_LINE = re.compile(
+    r"\bunits?\b(?: of temp\w*)?[^A-Za-z0-9]{1,6}(?:deg(?:rees?)?[ .]*)?([CFK]|celsius|fahrenheit|kelvin)\b",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +158,15 @@ def read_numbers(number: Number, cells: Bytes) -> NDArray[np.float64]:
 def is_missing(shape: bytes) -> bool:
     """Tell whether a cell stands for no temperature.
 
+    Parameters
+    ----------
+    shape : bytes
+        The cell as :func:`hardiness.read.slices.shape_of` makes it.
+
+    Returns
+    -------
+    bool
+
     Examples
     --------
     >>> is_missing(b'" NaN "'.lower()), is_missing(b""), is_missing(b"warm")
@@ -189,17 +199,23 @@ def units_in(text: str) -> list[str]:
 
 
 def units_in_line(text: str) -> list[str]:
-    """Find the temperature units that a line above the header names: only beside the word "unit".
+    """Find the temperature units that a line above the header names: only right after the word "unit".
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    list of str
+        As :mod:`hardiness.units` names them, each once.
 
     Examples
     --------
-    >>> units_in_line("Unit: F"), units_in_line("Alarm above 30 °C")
-    (['degF'], [])
+    >>> units_in_line("Unit: °F"), units_in_line("Alarm above 30 °C"), units_in_line("Unit name: F")
+    (['degF'], [], [])
     """
-    if not _UNIT_LINE.search(text):
-        return []
-    found = ["".join(groups) for groups in _SAID_UNIT.findall(text)] or _UNIT_VALUE.findall(text)
-    return list(dict.fromkeys(_header_unit(each) for each in found))
+    return list(dict.fromkeys(_header_unit(each) for each in _UNIT_LINE.findall(text)))
 
 
 def _header_unit(text: str) -> str:

@@ -177,6 +177,15 @@ def _sample(data: bytes) -> list[str]:
 def named_columns(cells: list[str]) -> list[str]:
     """Name columns by the header's cells; empty ones by their number, empty ones at the end not at all.
 
+    Parameters
+    ----------
+    cells : list of str
+        The header.
+
+    Returns
+    -------
+    list of str
+
     Examples
     --------
     >>> named_columns(["", "Time", "Temp", ""])

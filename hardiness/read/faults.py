@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from hardiness.errors import Problem
 from hardiness.read.dialect import Dialect, named_columns, split_line
 from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, Fields
+from hardiness.read.labels import quote
 from hardiness.read.plaintext import LISTED
 
 MOST_FOOTER_ROWS = 50  # a summary below the readings; more is no footer
@@ -25,7 +26,6 @@ TEMPERATURE_ACCEPTED = "a number, or an empty cell where there is no reading"
 _LONGEST_SHOWN = 60  # characters
 _LIKE_A_TIME = re.compile(r"\s*\d+\s*([-/.:T]|$)")
 
-Mask = NDArray[np.bool_]
 Rows = NDArray[np.int64]
 Cells = list[str]
 
@@ -86,21 +86,34 @@ class Faults:
             self._found.append((rows, tell))
 
     def line(self, row: int) -> str:
-        """Get the text of a row."""
+        """Get the text of a row.
+
+        Parameters
+        ----------
+        row : int
+            Counted from 1.
+
+        Returns
+        -------
+        str
+        """
         if self._breaks is None:
             self._breaks = np.flatnonzero(np.frombuffer(self.data, np.uint8) == ord("\n"))
         start = 0 if row == 1 else int(self._breaks[row - 2]) + 1
         return self.data[start : int(self._breaks[row - 1])].decode("utf-8", "replace").strip(" \r")
 
     def problems(self) -> list[Problem | str]:
-        """List the faults by row: the first ones one by one, then how many there are."""
-        first = sorted(
-            ((int(row), n) for n, (rows, _) in enumerate(self._found) for row in np.sort(rows)[:LISTED])
-        )[:LISTED]  # fmt: skip
+        """List the faults by row: the first ones one by one, then how many there are.
+
+        Returns
+        -------
+        list of Problem or str
+        """
+        places = sorted((int(row), n) for n, (rows, _) in enumerate(self._found) for row in np.sort(rows)[:LISTED])
         listed: list[Problem | str] = []
-        for row, n in first:
+        for row, n in places[:LISTED]:
             problem = self._found[n][1](split_line(self.line(row), self.dialect.delimiter))
-            listed.append(Problem(problem.found, problem.accepted, problem.file, row, problem.column, problem.hint))
+            listed.append(replace(problem, row=row))
         total = sum(rows.size for rows, _ in self._found)
         if total > len(listed):
             listed.append(f"{self.file}: {total - len(listed)} more faults like these, {total} in all.")
@@ -110,15 +123,20 @@ class Faults:
 def quoted(cell: str) -> str:
     """Quote a cell for a message, cut where it is long.
 
+    Parameters
+    ----------
+    cell : str
+
+    Returns
+    -------
+    str
+
     Examples
     --------
     >>> quoted("warm"), quoted("")
     ("'warm'", 'an empty cell')
     """
-    if not cell:
-        return "an empty cell"
-    shown = cell if len(cell) <= _LONGEST_SHOWN else cell[:_LONGEST_SHOWN] + "..."
-    return f"'{shown}'" if shown.isprintable() else repr(shown)
+    return quote(cell, _LONGEST_SHOWN) if cell else "an empty cell"
 
 
 def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
@@ -197,6 +215,15 @@ def _pass_over(fields: Fields, faults: Faults) -> tuple[Fields, list[str]]:
 
 def rows_text(rows: Rows) -> str:
     """Name rows in a sentence.
+
+    Parameters
+    ----------
+    rows : ndarray of int
+        One or more, in order.
+
+    Returns
+    -------
+    str
 
     Examples
     --------

@@ -66,7 +66,16 @@ class Fields:
 
     @classmethod
     def empty(cls, size: int) -> Fields:
-        """Make fields of ``size`` rows, every cell absent."""
+        """Make fields of ``size`` rows, every cell absent.
+
+        Parameters
+        ----------
+        size : int
+
+        Returns
+        -------
+        Fields
+        """
         return cls(
             np.zeros(size, np.int64),
             np.zeros(size, np.int32),
@@ -80,7 +89,17 @@ class Fields:
         )
 
     def part(self, rows: slice | NDArray[np.bool_] | Indices) -> Fields:
-        """Take some of the rows."""
+        """Take some of the rows.
+
+        Parameters
+        ----------
+        rows : slice, or ndarray of bool or int
+            Which ones.
+
+        Returns
+        -------
+        Fields
+        """
         return Fields(
             self.rows[rows],
             self.code[rows],

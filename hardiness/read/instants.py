@@ -7,7 +7,7 @@ the cells, else in the header) wins over the user's zone, and that over the defa
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta, timezone
+from datetime import UTC, timedelta, timezone
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,14 +17,16 @@ from hardiness.read.clock import parse_zone, zone_name
 from hardiness.read.dates import NO_DAY, days_of, decide_order
 from hardiness.read.dialect import Dialect
 from hardiness.read.faults import TIME_ACCEPTED, Faults
-from hardiness.read.fields import Fields
+from hardiness.read.fields import GOOD, Fields
 from hardiness.read.moments import DAY, EPOCH, LARGEST_OFFSET, NO_OFFSET
 from hardiness.read.summertime import to_utc
+from hardiness.read.years import DAYS_AHEAD, FIRST_YEAR, LAST_YEAR, YEARS, say_odd_times
 
-EARLIEST = np.datetime64("1990-01-01", "ns")  # no logger that writes such files is older
-AHEAD = np.timedelta64(2, "D")  # a logger may be set to a zone ahead of this computer's
+FIRST, END = np.datetime64(f"{FIRST_YEAR}", "ns"), np.datetime64(f"{LAST_YEAR + 1}", "ns")
+OLDEST = np.datetime64("1990", "ns")  # few loggers that write such files are older: a clock that was reset
+AHEAD = np.timedelta64(DAYS_AHEAD, "D")  # a logger may be set to a zone ahead of this computer's
 MINUTE = 60_000_000_000  # [ns]
-RESET_HINT = "The logger's clock was probably reset or never set: correct these times, or leave the rows out."
+YEAR_HINT = "A slip, or a clock that was never set? Correct these times, or leave the rows out."
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +77,7 @@ def find_instants(
     given_zone : str, optional
         Zone that the user gave.
     default_zone : str
-        Zone where neither file nor user names one.
+        Zone where neither file nor user names one; also the zone of today's date in a sentence.
     date_order : str, optional
         ``DMY``, ``MDY`` or ``YMD`` as the user gave it.
     now : numpy.datetime64
@@ -101,8 +103,8 @@ def find_instants(
         except InputError as error:
             return Instants(np.full(fields.rows.size, np.datetime64("NaT", "ns")), "", "", said, list(error.problems))
         local, sound = _local_times(fields, order, faults, dated)
-    near = sound & _clock_may_be_right(local, now, AHEAD * 2)  # two days more: the zone is not known yet
-    there = slice(None) if near.all() else near  # a view spares a copy
+    likely = sound & (local >= FIRST.astype(np.int64)) & (local < END.astype(np.int64))
+    there = slice(None) if likely.all() else likely  # a view spares a copy
     offsets = fields.offset[there]
     stated = offsets != NO_OFFSET
     utc = np.full(fields.rows.size, np.datetime64("NaT", "ns"))
@@ -126,10 +128,8 @@ def find_instants(
             problems.extend(error.problems)
     if zone_from == "file" and given_zone is not None and zone_name(parse_zone(given_zone)) != zone:
         said.append(f"The file itself says {zone}; the zone given ({given_zone}) was not used.")
-    right = np.where(np.isnat(utc), near, _clock_may_be_right(utc.view(np.int64), now, AHEAD))
-    accepted = f"a time from 1990 to now ({now.astype('datetime64[D]')})"
-    faults.add(fields.rows[sound & ~right], "{}", accepted, dialect.time[0], RESET_HINT)
-    return Instants(utc, zone, zone_from, said, problems)
+    faults.add(fields.rows[sound & ~likely], "{}", f"a time from {YEARS}", dialect.time[0], YEAR_HINT)
+    return Instants(utc, zone, zone_from, said + _say_odd_clock(fields, local, utc, now, default_zone), problems)
 
 
 def _different(offsets: NDArray[np.int16]) -> list[int]:
@@ -154,10 +154,19 @@ def _local_times(
     return np.where(far, np.sign(days) * reach, days) * DAY + fields.nanoseconds, sound
 
 
-def _clock_may_be_right(nanoseconds: NDArray[np.int64], now: np.datetime64, ahead: np.timedelta64) -> NDArray[np.bool_]:
-    earliest = (EARLIEST - (ahead - AHEAD)).astype(np.int64)
-    latest = (now.astype("datetime64[ns]") + ahead).astype(np.int64)
-    return np.asarray((nanoseconds >= earliest) & (nanoseconds <= latest))
+def _say_odd_clock(
+    fields: Fields, local: NDArray[np.int64], utc: NDArray[np.datetime64], now: np.datetime64, zone: str
+) -> list[str]:
+    """Say how many readings lie before loggers of this kind, or ahead of this computer's clock: either may be wrong."""
+    today = now.astype("datetime64[s]").item().replace(tzinfo=UTC).astimezone(parse_zone(zone)).date()
+    before, after = local < OLDEST.astype(np.int64), utc > now.astype("datetime64[ns]") + AHEAD
+    said = []
+    for odd, where in ((before, f"before {OLDEST.astype('M8[Y]')}"), (after, f"after today, {today}")):
+        at = np.flatnonzero(odd & (fields.temperature_state == GOOD))
+        if at.size:
+            first = str(np.datetime64(int(local[at[0]]), "ns"))[:16].replace("T", " ")  # as the file has it
+            said.append(say_odd_times(at.size, "reading", where, int(fields.rows[at[0]]), first))
+    return [f"{'. '.join(said)}. Is the logger's clock right?"] if said else []
 
 
 def _choose_zone(dialect: Dialect, given: str | None, default: str, file: str) -> tuple[str, str, str | None]:

@@ -125,7 +125,8 @@ def read_logger(
     Notes
     -----
     A row without a temperature (empty, or a word such as ``NaN``) is counted in ``missing`` and left out. Of rows
-    with the same instant the first stays when they agree to 0.06 K or the file's last digit.
+    with the same instant the first stays when they agree to 0.06 K or the file's last digit. Times before 1990, or more
+    than two days ahead of this computer's clock, are taken and said; those outside 1850 to 2199 are refused.
 
     Examples
     --------

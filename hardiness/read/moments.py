@@ -283,6 +283,15 @@ def _code(cells: Bytes, layout: Layout) -> NDArray[np.int32]:
 def full_year(two_digits: NDArray[np.int64]) -> NDArray[np.int64]:
     """Complete years of two digits: 90-99 are 1990-1999 (loggers have been about that long), others are 20xx.
 
+    Parameters
+    ----------
+    two_digits : ndarray of int
+        0 to 99.
+
+    Returns
+    -------
+    ndarray of int
+
     Examples
     --------
     >>> full_year(np.array([23, 99])).tolist()

@@ -18,6 +18,7 @@ from hardiness.errors import InputError, Problem, near_name
 from hardiness.read.cells import CellRules, parse_cell
 from hardiness.read.labels import FREE_TEXT, RefusedError, quote
 from hardiness.read.tables import RawTable
+from hardiness.read.years import say_dates_ahead
 from hardiness.schema import OWN_ROOTS, Column, Table
 from hardiness.settings import Settings
 
@@ -160,8 +161,8 @@ def parse_records(
     settings : Settings
         The trial's: damage scale and zone.
     today : datetime.date, optional
-        Today in the trial's zone; None: by this computer's clock. No score lies after it, no other date more than
-        two days after it.
+        Today in the trial's zone; None: by this computer's clock. Scores after it, and other dates more than two days
+        after it, are taken and said.
     keys_only : bool, default False
         Whether the file need only name rows (to withdraw them): columns and cells outside the key may be missing.
 
@@ -183,11 +184,8 @@ def parse_records(
     >>> parse_records(raw, SCORES, Settings("Hill", "Europe/Lisbon")).frame.loc[0, "grade"]
     np.int64(0)
     """
-    rules = CellRules(
-        settings,
-        today=today if today is not None else dt.datetime.now(settings.zone).date(),
-        decimal_comma=raw.decimal_comma,
-    )
+    today = today or dt.datetime.now(settings.zone).date()
+    rules = CellRules(settings, decimal_comma=raw.decimal_comma)
     problems = _column_problems(raw, table, keys_only)
     said = list(raw.said)
     values: list[dict[str, object]] = [{} for _ in raw.rows]
@@ -199,8 +197,10 @@ def parse_records(
         faults = _parse_column(raw, column, rules, values)
         problems.extend(faults)
         said.extend(_changed_labels(raw, column, values))
-    keys_known = all(name in given or not table[name].required for name in table.key)
-    if keys_known:
+        if column.kind == "date":
+            dates = ((row.number, value.get(name)) for row, value in zip(raw.rows, values, strict=True))
+            said.extend(say_dates_ahead(raw.file, name, dates, today))
+    if all(name in given or not table[name].required for name in table.key):
         problems.extend(_repeated_keys(raw, table, values))
     if problems:
         problems.sort(key=_row_order)

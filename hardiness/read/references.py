@@ -7,14 +7,14 @@ would make; what was wrong before the change is not held against it.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
 import pandas as pd
 
 from hardiness.errors import Problem, near_name
-from hardiness.read.labels import quote, sensor_names
+from hardiness.read.labels import quote
 from hardiness.read.records import Records, key_text, keys_of
 from hardiness.schema import FREEZE_NOTES, RECORD_TABLES, SCORES
 from hardiness.settings import Settings
@@ -35,6 +35,7 @@ class _Fault:
     found: str
     accepted: str
     hint: str | None = None
+    hint_elsewhere: str | None = None  # where the row is none of the file being added
     unknown: str | None = None  # the name to find near names for, among the names of ``among``
     among: str | None = None
 
@@ -45,11 +46,11 @@ def check_references(
     settings: Settings,
     before: Mapping[str, pd.DataFrame] | None = None,
     source: Records | None = None,
-    sensors_with_readings: Collection[str] = (),
-    sensors_with_readings_before: Collection[str] | None = None,
     death_settled: DeathSettled | None = None,
 ) -> list[Problem]:
     """List what would be wrong between the tables after a change.
+
+    A plant may name a sensor of which nothing is known yet: its readings come later.
 
     Parameters
     ----------
@@ -61,10 +62,6 @@ def check_references(
         The tables as they stand now: what is wrong there already is not listed again.
     source : Records, optional
         The file that makes the change: its rows are named by file and row, other rows by their key.
-    sensors_with_readings : collection of str
-        Sensors that have readings, whether or not the sensors table has them.
-    sensors_with_readings_before : collection of str, optional
-        Those that had readings before the change; None: the same.
     death_settled : callable, optional
         ``death_settled(plant, scored_dead_on, later_score_on)``: whether a freeze that the plant met has closed the
         window of the death before the later score. None: no death is settled yet.
@@ -85,19 +82,17 @@ def check_references(
     column selection: found plant 'T1': selection 'OL-7', not in selections; accepted: a selection of the trial.
     """
     settled = death_settled or _never_settled
-    with_readings = set(sensors_with_readings)
-    faults = _faults(current, settings, with_readings, settled)
+    faults = _faults(current, settings, settled)
     if before is not None and faults:
-        had = with_readings if sensors_with_readings_before is None else set(sensors_with_readings_before)
-        standing = {_identity(fault) for fault in _faults(before, settings, had, settled)}
+        standing = {_identity(fault) for fault in _faults(before, settings, settled)}
         faults = [fault for fault in faults if _identity(fault) not in standing]
     rows = {} if source is None else dict(zip(source.keys, source.rows, strict=True))
     hints: dict[tuple[str, str], str | None] = {}
     problems = []
     for fault in faults:
         table = RECORD_TABLES[fault.table]
-        hint = fault.hint or _near(fault, current, with_readings, hints)
         in_file = source is not None and source.table.name == fault.table and fault.key in rows
+        hint = fault.hint if in_file else fault.hint_elsewhere
         problems.append(
             Problem(
                 fault.found if in_file else f"{key_text(table, fault.key)}: {fault.found}",
@@ -105,7 +100,7 @@ def check_references(
                 file=source.file if source is not None and in_file else None,
                 row=rows[fault.key] if in_file else None,
                 column=fault.column,
-                hint=hint,
+                hint=hint or _near(fault, current, hints),
             )
         )
     return sorted(problems, key=lambda problem: problem.row if isinstance(problem.row, int) else 0)
@@ -119,29 +114,19 @@ def _identity(fault: _Fault) -> tuple[str, tuple[str, ...], str, str]:
     return fault.table, fault.key, fault.column, fault.found
 
 
-def _near(
-    fault: _Fault,
-    current: Mapping[str, pd.DataFrame],
-    with_readings: Collection[str],
-    hints: dict[tuple[str, str], str | None],
-) -> str | None:
+def _near(fault: _Fault, current: Mapping[str, pd.DataFrame], hints: dict[tuple[str, str], str | None]) -> str | None:
     if fault.unknown is None or fault.among is None:
         return None
     wanted = (fault.among, fault.unknown)
     if wanted not in hints and len(hints) < _HINTS:
-        known = set(current[fault.among][RECORD_TABLES[fault.among].key[0]])
-        if fault.among == "sensors":
-            known |= set(with_readings)
-        hints[wanted] = near_name(fault.unknown, sorted(known))
+        known = current[fault.among][RECORD_TABLES[fault.among].key[0]]
+        hints[wanted] = near_name(fault.unknown, sorted(set(known)))
     return hints.get(wanted)
 
 
-def _faults(
-    tables: Mapping[str, pd.DataFrame], settings: Settings, with_readings: set[str], settled: DeathSettled
-) -> list[_Fault]:
+def _faults(tables: Mapping[str, pd.DataFrame], settings: Settings, settled: DeathSettled) -> list[_Fault]:
     return [
         *_unknown_selections(tables["plants"], tables["selections"]),
-        *_unknown_sensors(tables["plants"], set(tables["sensors"]["sensor"]) | with_readings),
         *_plants_out_of_time(tables["plants"]),
         *_scores_out_of_place(tables["scores"], tables["plants"]),
         *_better_after_death(tables["scores"], settings, settled),
@@ -156,19 +141,6 @@ def _unknown_selections(plants: pd.DataFrame, selections: pd.DataFrame) -> list[
                "a selection of the trial", unknown=selection, among="selections")
         for plant, selection in zip(unknown["plant"], unknown["selection"], strict=True)
     ]  # fmt: skip
-
-
-def _unknown_sensors(plants: pd.DataFrame, known: set[str]) -> list[_Fault]:
-    faults = []
-    named = plants[plants["sensor"] != ""]
-    for plant, text in zip(named["plant"], named["sensor"], strict=True):
-        for name in sensor_names(text):
-            if name not in known:
-                faults.append(
-                    _Fault("plants", (plant,), "sensor", f"sensor {quote(name)}, not in sensors and without readings",
-                           "sensors of the trial, ';' between", unknown=name, among="sensors")
-                )  # fmt: skip
-    return faults
 
 
 def _started(plants: pd.DataFrame) -> pd.Series:
@@ -233,10 +205,11 @@ def _better_after_death(scores: pd.DataFrame, settings: Settings, settled: Death
                 continue
             if death is not None and settled(plant, death, scored_on):
                 hint = f"Withdraw the score of {death} first: hardiness withdraw scores FILE."
+                elsewhere = "Only one of the two can be right: leave the other out, or withdraw it first."
                 faults.extend(
                     _Fault("scores", key, "grade",
                            f"grade {grade} on {scored_on} for plant {quote(plant)}, scored dead on {death} with a "
-                           f"freeze since", f"grade {worst}: that death is settled", hint)
+                           f"freeze since", f"grade {worst}: that death is settled", hint, elsewhere)
                     for key, _, _, grade in day
                 )  # fmt: skip
                 continue  # the death stands: later better grades are refused too

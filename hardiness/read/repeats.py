@@ -81,7 +81,7 @@ def find_firsts(
                 file=file,
                 row=f"{rows[one]} and {rows[other]}",
                 column=column,
-                hint="Two loggers in one file, or a 12-hour clock without AM and PM?",
+                hint="Two loggers in one file, a clock that was reset, or a 12-hour clock without AM and PM?",
             )
             for one, other in pairs
         ]

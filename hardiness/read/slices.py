@@ -20,7 +20,7 @@ from hardiness.read.plaintext import LONGEST_LINE
 
 BLOCK = 1 << 20  # [bytes] some 40,000 rows: its arrays stay in the processor's cache
 LONGEST_CELL = 80  # [bytes] no time or temperature is longer
-MOST_SHAPES = 1000  # in one block; 12-hour times with names of months and weekdays have up to 700
+MOST_SHAPES = 200  # of one length in one block; 12-hour times with names of months and weekdays have up to 168
 FEW_SHAPES = 12  # of one length: numbers and dates in digits have no more
 DIGIT = ord("0")
 _QUOTE = ord('"')
@@ -36,6 +36,15 @@ Span = tuple[int, int]
 
 def shape_of(cell: bytes) -> bytes:
     """Make the digits and letters of a cell alike.
+
+    Parameters
+    ----------
+    cell : bytes
+
+    Returns
+    -------
+    bytes
+        Lower case, every digit a 0.
 
     Examples
     --------
@@ -92,19 +101,33 @@ class Block:
         present : numpy.ndarray of bool
             Whether the line reaches that far.
         """
-        starts, ends, counts = self.starts[lines], self.ends[lines], self.counts[lines]
-        present = counts >= column
-        if self.marks.size:
-            here, last = self.first_mark[lines] + column, self.marks.size - 1
-            ends = np.where(counts > column, self.marks[np.minimum(here, last)], ends)
+        whole = lines.size == self.starts.size  # the usual block has no blank line: spare the copies
+        starts, ends, counts, here = (
+            values if whole else values[lines] for values in (self.starts, self.ends, self.counts, self.first_mark)
+        )
+        present, last = counts >= column, self.marks.size - 1
+        if last >= 0:
+            within = counts > column
+            closing = self.marks[np.minimum(here + column, last)]
+            ends = closing if within.all() else np.where(within, closing, ends)
             if column:
-                starts = self.marks[np.minimum(here - 1, last)] + 1
+                starts = self.marks[np.minimum(here + column - 1, last)] + 1
         if not present.all():
             starts, ends = np.where(present, starts, 0), np.where(present, ends, 0)
         return starts, np.maximum(ends, starts), present
 
     def has_more(self, columns: int) -> NDArray[np.bool_]:
-        """Tell which lines have something beyond their first ``columns`` cells (empty cells are nothing)."""
+        """Tell which lines have something beyond their first ``columns`` cells (empty cells are nothing).
+
+        Parameters
+        ----------
+        columns : int
+            One or more.
+
+        Returns
+        -------
+        ndarray of bool, dims (line,)
+        """
         more = self.counts >= columns
         if more.any():
             mark = self.marks[np.minimum(self.first_mark + columns - 1, self.marks.size - 1)]
@@ -228,35 +251,37 @@ def shapes(block: Block, starts: Indices, ends: Indices) -> Iterator[tuple[bytes
         Their bytes, dims (cell, byte).
     """
     lengths = ends - starts
-    left = MOST_SHAPES
-    for length in np.flatnonzero(np.bincount(np.minimum(lengths, LONGEST_CELL + 1))).tolist():
-        if length > LONGEST_CELL:
-            which = np.flatnonzero(lengths > LONGEST_CELL)
-            yield None, which, np.empty((which.size, 0), np.uint8)
-            continue
-        which = np.flatnonzero(lengths == length)
-        if length == 0:
-            yield b"", which, np.empty((which.size, 0), np.uint8)
+    if lengths.size and lengths.min() == lengths.max() <= LONGEST_CELL:
+        groups = {int(lengths[0]): np.arange(lengths.size)}
+    else:
+        capped = np.minimum(lengths, LONGEST_CELL + 1).astype(np.uint8)
+        groups = {length: np.flatnonzero(capped == length) for length in np.flatnonzero(np.bincount(capped)).tolist()}
+    for length, which in groups.items():
+        if length == 0 or length > LONGEST_CELL:
+            yield None if length else b"", which, np.empty((which.size, 0), np.uint8)
             continue
         raw = _windows(block.raw, length)
-        for shape, chosen in _alike(_windows(block.shape, length)[starts[which]], which):
-            left -= 1
-            yield shape if left >= 0 else None, chosen, raw[starts[chosen]].view(np.uint8).reshape(-1, length)
+        for n, (shape, chosen) in enumerate(_alike(_windows(block.shape, length)[starts[which]], which)):
+            yield shape if n < MOST_SHAPES else None, chosen, raw[starts[chosen]].view(np.uint8).reshape(-1, length)
 
 
 def _alike(forms: NDArray[np.bytes_], which: Indices) -> Iterator[tuple[bytes, Indices]]:
-    """Group shapes of one length: peel off one after another, and sort only when there are many."""
+    """Group shapes of one length: peel off one after another; when there are many, sort, frequent ones first."""
     for _ in range(FEW_SHAPES):
         if not which.size:
             return
+        first = bytes(forms[0])
+        if forms.tobytes() == first * which.size:  # the usual column of times: compared at the speed of memory
+            yield first, which
+            return
         same = forms == forms[0]
-        yield bytes(forms[0]), which[same]
+        yield first, which[same]
         which, forms = which[~same], forms[~same]
     if which.size:
         names, group = np.unique(forms, return_inverse=True)
         order = np.argsort(group, kind="stable")
         parts = np.split(which[order], np.flatnonzero(np.diff(group[order])) + 1)
-        yield from zip((bytes(name) for name in names), parts, strict=True)
+        yield from sorted(zip((bytes(name) for name in names), parts, strict=True), key=lambda part: -part[1].size)
 
 
 def _windows(raw: bytes, length: int) -> NDArray[np.bytes_]:

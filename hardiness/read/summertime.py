@@ -21,6 +21,7 @@ from hardiness.read.clock import offset_name
 _AROUND = 50  # rows on either side that tell the usual interval at a change of the clock
 _SPARE = timedelta(days=2)  # more than any offset, so that no change near the first or last time is missed
 _ZERO = np.timedelta64(0, "ns")
+_DAY = np.timedelta64(1, "D")  # readings further apart do not tell whether a clock was put forwards or back
 
 Instant = np.datetime64
 Times = NDArray[np.datetime64]
@@ -156,7 +157,7 @@ def _refuse_regular_crossing(local: Times, opens: Instant, closes: Instant, jump
     for before in np.flatnonzero((local[:-1] < opens) & (local[1:] >= closes)):
         usual = _usual_interval(local, int(before), int(before) + 1)
         step = local[before + 1] - local[before]
-        if usual is not None and usual >= jump and abs(step - usual) < jump / 4:
+        if usual is not None and jump <= usual <= _DAY and abs(step - usual) < jump / 4:
             found = "readings at their usual interval right across a change of the zone's clocks"
             raise _ClockError(found, int(before) + 1)
 

@@ -155,8 +155,10 @@ def _parse_url(text: str) -> sa.URL:
 
 
 def _set_pragmas(connection: Any, _record: Any) -> None:
+    # Without cache_spill=OFF a big transaction locks readers out before its commit, and with them the checks of the
+    # program itself that read through a second connection.
     cursor = connection.cursor()
-    for pragma in ("foreign_keys=ON", "synchronous=FULL", "journal_mode=DELETE"):
+    for pragma in ("foreign_keys=ON", "synchronous=FULL", "journal_mode=DELETE", "cache_spill=OFF"):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
 

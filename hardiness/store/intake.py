@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import sqlalchemy as sa
 
-from hardiness.read.records import key_text
-from hardiness.schema import RECORD_TABLES
 from hardiness.store.database import INTAKES, VERSIONS
 from hardiness.store.folder import TrialFolder
 from hardiness.store.history import now_text
-from hardiness.store.records import Change, State, key_json, to_json
+from hardiness.store.records import Change, State, to_json
+from hardiness.words import count
 
 READINGS_TABLE = "readings"
 
@@ -162,12 +162,19 @@ def say_repeated(connection: sa.Connection, earlier: Any, state: State) -> list[
                        f"hardiness withdraw upload {earlier.sha256[:12]} --undo."]  # fmt: skip
     if earlier.table_name not in state:
         return said
-    table = RECORD_TABLES[earlier.table_name]
-    versions = connection.execute(sa.select(VERSIONS.c.key, VERSIONS.c.withdrawn)
-                                  .where(VERSIONS.c.intake_id == earlier.id)).all()  # fmt: skip
-    texts = {key_json(key): key_text(table, key) for key in state[table.name]}
-    gone = [row for row in versions if row.withdrawn and row.key not in texts]
+    name = earlier.table_name
+    query = sa.select(VERSIONS.c.key, VERSIONS.c.content).where(VERSIONS.c.intake_id == earlier.id)
+    rows = [(tuple(json.loads(row.key)), json.loads(row.content)) for row in connection.execute(query)]
+    gone = sum(key not in state[name] for key, _ in rows)
     if gone:
-        said.append(f"{len(gone)} of its {len(versions)} rows have been withdrawn since and do not count; to undo "
-                    f"that: hardiness withdraw {table.name} FILE --undo.")  # fmt: skip
+        said.append(
+            f"Withdrawn since, so not counting: {gone} of its {count(len(rows), 'row')}. To undo that: hardiness "
+            f"withdraw {name} FILE --undo."
+        )
+    changed = sum(key in state[name] and not content.items() <= state[name][key].items() for key, content in rows)
+    if changed:
+        said.append(
+            f"Changed since by files added later, and left as those say: {changed} of its {count(len(rows), 'row')}. "
+            f"To go back, withdraw those files: hardiness withdraw upload HASH."
+        )
     return said

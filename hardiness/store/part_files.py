@@ -10,16 +10,14 @@ from __future__ import annotations
 
 import importlib.metadata
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import xarray as xr
 
+from hardiness.read.loggers import LoggerFile
 from hardiness.store.folder import sha256_of
 from hardiness.store.parts import NANOSECONDS, times_ns
-
-if TYPE_CHECKING:
-    from hardiness.read.loggers import LoggerFile
 
 _PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": None}  # no value is missing
 _READING = ("reading",)

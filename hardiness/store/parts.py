@@ -108,6 +108,32 @@ def parts_that_count(
     return [part_of(row, folder) for row in connection.execute(query)]
 
 
+def last_timezone(connection: sa.Connection, sensor: str) -> str | None:
+    """Give the zone that was last chosen by option for a sensor's files that count.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction.
+    sensor : str
+        Its name.
+
+    Returns
+    -------
+    str or None
+        None where no zone was ever chosen for it.
+    """
+    query = (
+        sa.select(PARTS.c.timezone)
+        .join(INTAKES, INTAKES.c.id == PARTS.c.intake_id)
+        .where(PARTS.c.sensor == sensor, PARTS.c.timezone_from == "option", INTAKES.c.withdrawn.is_(sa.false()))
+        .order_by(PARTS.c.intake_id.desc())
+        .limit(1)
+    )
+    zone = connection.scalar(query)
+    return None if zone is None else str(zone)
+
+
 def part_of(row: Any, folder: TrialFolder) -> Part:
     """Make a :class:`Part` of a row of the database.
 

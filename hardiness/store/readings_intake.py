@@ -9,14 +9,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import sqlalchemy as sa
 
 from hardiness.errors import InputError, Problem, near_name
 from hardiness.read.labels import RefusedError, parse_sensor, quote
+from hardiness.read.loggers import LoggerFile
 from hardiness.store.agreement import FileReadings, compare
+from hardiness.store.awaited import named_in
 from hardiness.store.database import PARTS, VERSIONS
 from hardiness.store.folder import TrialFolder, keep_upload, read_upload, sha256_of, write_whole
 from hardiness.store.history import note_act, note_rows, now_text
@@ -24,9 +26,7 @@ from hardiness.store.intake import READINGS_TABLE, Intake, insert_intake, option
 from hardiness.store.part_files import part_name, write_part
 from hardiness.store.parts import parts_that_count, times_ns
 from hardiness.store.records import State, key_json, load_state, to_json
-
-if TYPE_CHECKING:
-    from hardiness.read.loggers import LoggerFile
+from hardiness.words import count
 
 
 def add_readings(
@@ -86,7 +86,7 @@ def add_readings(
         sensor,
     )
     with folder.database.write() as connection:
-        state = load_state(connection, ("sensors",))
+        state = load_state(connection, ("sensors", "plants"))
         if (earlier := same_file(connection, sha256, READINGS_TABLE, sensor, given)) is not None:
             return Intake(READINGS_TABLE, file, sha256, unchanged=air.size, repeated=True,
                           said=[*readings.said, *say_repeated(connection, earlier, state)])  # fmt: skip
@@ -114,7 +114,8 @@ def add_readings(
         note_act(connection, who=folder.who, action="add file", table=READINGS_TABLE, sha256=sha256, file=file,
                  new=to_json({"sensor": sensor, "added": air.size - known, "known": known}))  # fmt: skip
     if known:
-        said.append(f"{known} of {air.size} readings of {file} were there already and agree; the first ones stay.")
+        taken = count(air.size, "reading")
+        said.append(f"{known:,} of {taken} of {file} agree with what was there already; the first ones stay.")
     return Intake(READINGS_TABLE, file, sha256, air.size - known, unchanged=known, said=said)
 
 
@@ -129,7 +130,8 @@ def _create_sensor(connection: sa.Connection, folder: TrialFolder, sensor: str, 
     )  # fmt: skip
     after = load_state(connection, ("sensors",))
     note_rows(connection, who=folder.who, action="create", table="sensors", keys=[(sensor,)], before=state, after=after)
-    near = near_name(sensor, [key[0] for key in state["sensors"]])
+    awaited = named_in(state)  # plants may name a sensor before its readings come
+    near = None if sensor in awaited else near_name(sensor, sorted({*awaited, *(key[0] for key in state["sensors"])}))
     return [f"Sensor {quote(sensor)} is new: it was created as a logger.{' ' + near if near else ''}"]
 
 

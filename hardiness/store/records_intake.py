@@ -8,6 +8,7 @@ from typing import Any
 
 from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled
+from hardiness.store.awaited import say_awaited
 from hardiness.store.folder import TrialFolder, keep_upload, read_upload, sha256_of
 from hardiness.store.history import note_act, note_rows
 from hardiness.store.intake import Intake, insert_intake, options_json, same_file, say_repeated
@@ -73,4 +74,5 @@ def add_records(
         counts = {"added": len(added), "updated": len(updated), "unchanged": unchanged}
         note_act(connection, who=folder.who, action="add file", table=table, sha256=sha256, file=records.file,
                  new=to_json(counts))  # fmt: skip
-    return Intake(table, records.file, sha256, len(added), changed, unchanged, said=list(records.said))
+    said = [*records.said, *say_awaited(records, after)]
+    return Intake(table, records.file, sha256, len(added), changed, unchanged, said=said)

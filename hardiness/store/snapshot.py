@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import hashlib
 from dataclasses import dataclass
 
 import sqlalchemy as sa
@@ -11,8 +12,10 @@ from hardiness.errors import InputError
 from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled, check_references
 from hardiness.settings import Settings
-from hardiness.store.database import INTAKES, PARTS
-from hardiness.store.records import State, frames_of, load_state
+from hardiness.store.database import INTAKES, PARTS, VERSIONS
+from hardiness.store.folder import TrialFolder
+from hardiness.store.parts import parts_that_count
+from hardiness.store.records import State, counting, frames_of, load_state
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,35 @@ def take_snapshot(connection: sa.Connection) -> Snapshot:
     return Snapshot(load_state(connection), frozenset(connection.scalars(sensors)))
 
 
+def state_token(connection: sa.Connection, folder: TrialFolder) -> str:
+    """Give a hash of all that counts now: while it stays, every result stays.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction.
+    folder : TrialFolder
+        The trial.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    digest = hashlib.sha256()
+    records = (
+        sa.select(VERSIONS.c.table_name, VERSIONS.c.key, VERSIONS.c.content)
+        .join(INTAKES, INTAKES.c.id == VERSIONS.c.intake_id)
+        .where(*counting())
+        .order_by(VERSIONS.c.id)
+    )
+    for row in connection.execute(records):
+        digest.update("\x00".join(row).encode() + b"\x01")
+    for part in parts_that_count(connection, folder):
+        digest.update(f"{part.sensor}\x00{part.path.name}\x01".encode())
+    return digest.hexdigest()
+
+
 def refuse_problems(
     before: Snapshot,
     after: Snapshot,
@@ -83,11 +115,9 @@ def refuse_problems(
         frames_of(after.state),
         settings=settings,
         source=source,
-        sensors_with_readings=after.with_readings,
         death_settled=death_settled,
     )
     if not check():
         return  # all is well, whatever it was before: the usual case, and half the work
-    problems = check(before=frames_of(before.state), sensors_with_readings_before=before.with_readings)
-    if problems:
+    if problems := check(before=frames_of(before.state)):
         raise InputError(problems)

@@ -10,35 +10,26 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-import pandas as pd
-import sqlalchemy as sa
-import xarray as xr
-
-from hardiness.errors import InputError, Problem, near_name
+from hardiness.errors import HardinessError, InputError
+from hardiness.read.loggers import LoggerFile
 from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled
-from hardiness.schema import RECORD_TABLES
 from hardiness.settings import Settings
-from hardiness.store.database import INTAKES, PARTS, VERSIONS, WAIT_S, Database
+from hardiness.store.database import WAIT_S, Database
 from hardiness.store.folder import TrialFolder
-from hardiness.store.history import read_history, who_acts
-from hardiness.store.inspection import find_faults, find_orphans, read_uploads, remove_orphans
+from hardiness.store.history import who_acts
+from hardiness.store.inspection import find_faults, find_orphans, remove_orphans
 from hardiness.store.intake import Intake
 from hardiness.store.migrations import migrate
-from hardiness.store.parts import air_temperature_of, merge_parts, parts_that_count
 from hardiness.store.readings_intake import add_readings
-from hardiness.store.records import counting, frame_of, load_state
 from hardiness.store.records_intake import add_records
+from hardiness.store.view import StoreView
 from hardiness.store.withdrawals import Withdrawal, withdraw_rows, withdraw_upload
-
-if TYPE_CHECKING:
-    from hardiness.read.loggers import LoggerFile
 
 
 def open_store(folder: Path, settings: Settings, *, who: str | None = None, wait_s: float = WAIT_S) -> Store:
@@ -70,22 +61,22 @@ def open_store(folder: Path, settings: Settings, *, who: str | None = None, wait
     if not folder.is_dir():
         raise InputError(f"{folder} is no trial: there is no such folder. 'hardiness new DIR' makes one.")
     database = Database(folder, settings.store_url, wait_s=wait_s)
-    migrate(database)
+    try:
+        migrate(database)
+    except HardinessError:
+        database.close()
+        raise
     return Store(TrialFolder(folder, settings, who if who is not None else who_acts(), database))
 
 
-class Store:
-    """The records, readings and uploads of one trial. See :func:`open_store`.
+class Store(StoreView):
+    """One trial's store: what counts in it, and the acts on it. See :func:`open_store`.
 
     Parameters
     ----------
     folder : TrialFolder
         Where it is, its settings, who acts.
     """
-
-    def __init__(self, folder: TrialFolder) -> None:
-        self._folder = folder
-        self._database = folder.database
 
     def __enter__(self) -> Store:
         return self
@@ -99,28 +90,6 @@ class Store:
         """Let go of the database."""
         self._database.close()
 
-    @property
-    def who(self) -> str:
-        """Who acts, for the history."""
-        return self._folder.who
-
-    def current(self, table: str) -> pd.DataFrame:
-        """Give the records of a table that count now.
-
-        Parameters
-        ----------
-        table : str
-            ``selections``, ``plants``, ``sensors``, ``scores`` or ``freeze_notes``.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Columns of the schema, rows in the order in which they first came.
-        """
-        with self._database.read() as connection:
-            state = load_state(connection, (table,))
-        return frame_of(RECORD_TABLES[table], state[table].values())
-
     def add_records(
         self,
         records: Records,
@@ -129,7 +98,23 @@ class Store:
         options: Mapping[str, Any] | None = None,
         death_settled: DeathSettled | None = None,
     ) -> Intake:
-        """Take in a records file: see :func:`hardiness.store.records_intake.add_records`."""
+        """Take in a records file, all of it or nothing: see :func:`hardiness.store.records_intake.add_records`.
+
+        Parameters
+        ----------
+        records : Records
+            The file, read and checked.
+        upload : Path or bytes
+            The file as it came.
+        options : mapping, optional
+            What the user gave with it; part of its identity.
+        death_settled : callable, optional
+            See :func:`hardiness.read.references.check_references`.
+
+        Returns
+        -------
+        Intake
+        """
         return add_records(self._folder, records, upload, options=options, death_settled=death_settled)
 
     def add_readings(
@@ -141,13 +126,47 @@ class Store:
         options: Mapping[str, Any] | None = None,
         name: str | None = None,
     ) -> Intake:
-        """Take in a readings file: see :func:`hardiness.store.readings_intake.add_readings`."""
+        """Take in a readings file: see :func:`hardiness.store.readings_intake.add_readings`.
+
+        Parameters
+        ----------
+        logger_file : LoggerFile
+            The file, read.
+        upload : Path or bytes
+            The file as it came.
+        sensor : str
+            Whose readings.
+        options : mapping, optional
+            What the user gave with it; part of its identity.
+        name : str, optional
+            The file's name; None: the name of ``upload``.
+
+        Returns
+        -------
+        Intake
+        """
         return add_readings(self._folder, logger_file, upload, sensor=sensor, options=options, name=name)
 
     def withdraw(
         self, table: str, records: Records, *, undo: bool = False, death_settled: DeathSettled | None = None
     ) -> Withdrawal:
-        """Withdraw the rows that a file names: see :func:`hardiness.store.withdrawals.withdraw_rows`."""
+        """Withdraw the rows that a file names: see :func:`hardiness.store.withdrawals.withdraw_rows`.
+
+        Parameters
+        ----------
+        table : str
+            Which table.
+        records : Records
+            The file; only its keys matter.
+        undo : bool, default False
+            Have them count again.
+        death_settled : callable, optional
+            See :func:`hardiness.read.references.check_references`.
+
+        Returns
+        -------
+        Withdrawal
+        """
         if records.table.name != table:
             raise ValueError(f"rows of {records.table.name} given for {table}")
         return withdraw_rows(self._folder, records, undo=undo, death_settled=death_settled)
@@ -155,126 +174,47 @@ class Store:
     def withdraw_upload(
         self, sha_prefix: str, *, undo: bool = False, death_settled: DeathSettled | None = None
     ) -> Withdrawal:
-        """Withdraw all of an upload: see :func:`hardiness.store.withdrawals.withdraw_upload`."""
+        """Withdraw all of an upload: see :func:`hardiness.store.withdrawals.withdraw_upload`.
+
+        Parameters
+        ----------
+        sha_prefix : str
+            The upload's SHA-256, or its first characters.
+        undo : bool, default False
+            Have it count again.
+        death_settled : callable, optional
+            See :func:`hardiness.read.references.check_references`.
+
+        Returns
+        -------
+        Withdrawal
+        """
         return withdraw_upload(self._folder, sha_prefix, undo=undo, death_settled=death_settled)
 
-    def readings(self) -> dict[str, xr.DataArray]:
-        """Give the readings of every sensor that count now.
-
-        Returns
-        -------
-        dict of str to xarray.DataArray
-            By sensor name, sorted: ``air_temperature``, dims ``("time",)``, UTC, times rising. Where several files
-            have a time, the first stays. ``offset_c`` is not applied. [degC]
-
-        Raises
-        ------
-        StoreError
-            If a part's file is gone or damaged.
-        """
-        with self._database.read() as connection:
-            parts = parts_that_count(connection, self._folder)
-        sensors = sorted({part.sensor for part in parts})
-        return {
-            sensor: air_temperature_of(*merge_parts([part for part in parts if part.sensor == sensor]))
-            for sensor in sensors
-        }
-
-    def readings_of(self, sensor: str) -> xr.DataArray:
-        """Give the readings of one sensor that count now.
-
-        Parameters
-        ----------
-        sensor : str
-            Its name.
-
-        Returns
-        -------
-        xarray.DataArray
-            As in :meth:`readings`. [degC]
-
-        Raises
-        ------
-        InputError
-            If it has none.
-        StoreError
-            If a part's file is gone or damaged.
-        """
-        with self._database.read() as connection:
-            parts = parts_that_count(connection, self._folder)
-        own = [part for part in parts if part.sensor == sensor]
-        if not own:
-            known = sorted({part.sensor for part in parts})
-            accepted = f"one with readings ({', '.join(known) or 'none yet'})"
-            raise InputError(Problem(f"sensor '{sensor}'", accepted, hint=near_name(sensor, known)))
-        return air_temperature_of(*merge_parts(own))
-
-    def last_timezone(self, sensor: str) -> str | None:
-        """Give the zone that was last chosen by option for a sensor's files that count.
-
-        Parameters
-        ----------
-        sensor : str
-            Its name.
-
-        Returns
-        -------
-        str or None
-            None where no zone was ever chosen for it.
-        """
-        query = (
-            sa.select(PARTS.c.timezone)
-            .join(INTAKES, INTAKES.c.id == PARTS.c.intake_id)
-            .where(PARTS.c.sensor == sensor, PARTS.c.timezone_from == "option", INTAKES.c.withdrawn.is_(sa.false()))
-            .order_by(PARTS.c.intake_id.desc())
-            .limit(1)
-        )
-        with self._database.read() as connection:
-            zone = connection.scalar(query)
-        return None if zone is None else str(zone)
-
-    def history(self) -> pd.DataFrame:
-        """Give every act, oldest first: see :func:`hardiness.store.history.read_history`."""
-        with self._database.read() as connection:
-            return read_history(connection)
-
-    def uploads(self) -> pd.DataFrame:
-        """Give every file that was taken in: see :func:`hardiness.store.inspection.read_uploads`."""
-        with self._database.read() as connection:
-            return read_uploads(connection)
-
-    def state_token(self) -> str:
-        """Give a hash of all that counts now: while it stays, every result stays.
-
-        Returns
-        -------
-        str
-            64 hexadecimal digits.
-        """
-        digest = hashlib.sha256()
-        records = (
-            sa.select(VERSIONS.c.table_name, VERSIONS.c.key, VERSIONS.c.content)
-            .join(INTAKES, INTAKES.c.id == VERSIONS.c.intake_id)
-            .where(*counting())
-            .order_by(VERSIONS.c.id)
-        )
-        with self._database.read() as connection:
-            for row in connection.execute(records):
-                digest.update("\x00".join(row).encode())
-                digest.update(b"\x01")
-            for part in parts_that_count(connection, self._folder):
-                digest.update(f"{part.sensor}\x00{part.path.name}\x01".encode())
-        return digest.hexdigest()
-
     def orphans(self) -> list[Path]:
-        """List files that no row names: see :func:`hardiness.store.inspection.find_orphans`."""
+        """List files that no row names: see :func:`hardiness.store.inspection.find_orphans`.
+
+        Returns
+        -------
+        list of Path
+        """
         with self._database.read() as connection:
             return find_orphans(connection, self._folder)
 
     def remove_orphans(self) -> list[Path]:
-        """Delete the orphans: see :func:`hardiness.store.inspection.remove_orphans`."""
+        """Delete the orphans: see :func:`hardiness.store.inspection.remove_orphans`.
+
+        Returns
+        -------
+        list of Path
+        """
         return remove_orphans(self._folder)
 
     def faults(self) -> list[str]:
-        """Check the files: see :func:`hardiness.store.inspection.find_faults`."""
+        """Check the files: see :func:`hardiness.store.inspection.find_faults`.
+
+        Returns
+        -------
+        list of str
+        """
         return find_faults(self._folder)

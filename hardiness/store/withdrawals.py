@@ -15,6 +15,7 @@ from hardiness.read.records import Records, key_text
 from hardiness.read.references import DeathSettled
 from hardiness.schema import RECORD_TABLES, Table
 from hardiness.store.agreement import FileReadings, compare
+from hardiness.store.awaited import say_missed
 from hardiness.store.database import INTAKES, PARTS, VERSIONS
 from hardiness.store.folder import TrialFolder
 from hardiness.store.history import note_act, note_rows
@@ -23,6 +24,7 @@ from hardiness.store.parts import Part, part_of, parts_that_count, read_part, re
 from hardiness.store.records import Key, State, changes_between, to_json
 from hardiness.store.snapshot import refuse_problems, take_snapshot
 from hardiness.store.versions import mark_versions, versions_of
+from hardiness.words import count
 
 _SHORTEST = 4  # characters of a SHA-256 that may name an upload
 _HINTS = 25  # near rows are looked for this often
@@ -67,7 +69,7 @@ def withdraw_rows(
     Raises
     ------
     InputError
-        If a row is not known, or if others refer to it: nothing was changed.
+        If a row is not known, or if others need it: nothing was changed. Sensors that plants name may go.
     StoreError
         If the machine could not store it.
     """
@@ -84,7 +86,8 @@ def withdraw_rows(
         changed = [key for key in keys if old.get(key) != new.get(key)]
         note_rows(connection, who=folder.who, action="undo withdraw" if undo else "withdraw", table=table.name,
                   keys=changed, before=before.state, after=after.state, file=records.file)  # fmt: skip
-    return Withdrawal(len(changed), _say_rows(table, keys, changed, after.state, undo=undo))
+    said = [*_say_rows(table, keys, changed, after.state, undo=undo), *say_missed(before, after)]
+    return Withdrawal(len(changed), said)
 
 
 def _refuse_unknown(records: Records, known: set[Key], state: State) -> None:
@@ -108,19 +111,18 @@ def _near_row(table: Table, key: Key, state: State) -> str | None:
 def _say_rows(table: Table, keys: list[Key], changed: list[Key], after: State, *, undo: bool) -> list[str]:
     said = []
     if changed:
-        said.append(f"{len(changed)} rows of {table.name} {'count again' if undo else 'stopped counting'}.")
+        said.append(f"{count(len(changed), 'row')} of {table.name} {'came back' if undo else 'stopped counting'}.")
     rest = [key for key in keys if key not in set(changed)]
-    if not rest:
-        return said
-    if not undo:
-        return [*said, f"{len(rest)} rows had been withdrawn before: nothing has changed for them."]
     counting = sum(key in after[table.name] for key in rest)
     if counting:
-        said.append(f"{counting} rows count already: nothing has changed for them.")
-    if counting < len(rest):
+        said.append(f"Counting already, so nothing has changed: {count(counting, 'row')} of {table.name}.")
+    if len(rest) > counting:
+        others = f"{count(len(rest) - counting, 'row')} of {table.name}"
         said.append(
-            f"{len(rest) - counting} rows still do not count: the upload they came with is withdrawn. To undo that: "
-            f"hardiness withdraw upload HASH --undo."
+            f"Still withdrawn, with the upload that brought them: {others}. To undo that: hardiness withdraw upload "
+            f"HASH --undo."
+            if undo
+            else f"Withdrawn before, so nothing has changed: {others}."
         )
     return said
 
@@ -148,7 +150,7 @@ def withdraw_upload(
     Raises
     ------
     InputError
-        If no upload or several begin so; if others refer to its rows; if its readings would contradict others.
+        If no upload or several begin so; if others need its rows; if its readings would contradict others.
     StoreError
         If the machine could not store it.
     """
@@ -173,7 +175,7 @@ def withdraw_upload(
             if intake.table_name in RECORD_TABLES:
                 _note_changed_rows(connection, folder, intake, before.state, after.state, action)
         said = [_say_upload(intake, before.state, after.state, undo=undo) for intake in turned]
-    return Withdrawal(sum(int(intake.rows) for intake in turned), said)
+    return Withdrawal(sum(int(intake.rows) for intake in turned), [*said, *say_missed(before, after)])
 
 
 def _note_changed_rows(
@@ -188,17 +190,15 @@ def _note_changed_rows(
 
 
 def _say_upload(intake: Any, before: State, after: State, *, undo: bool) -> str:
+    verb = "came back" if undo else "stopped counting"
     if intake.table_name == READINGS_TABLE:
-        verb = "count again" if undo else "stopped counting"
-        return f"{intake.rows} readings of sensor '{intake.sensor}' from '{intake.file}' {verb}."
+        return f"{count(intake.rows, 'reading')} of sensor '{intake.sensor}' from '{intake.file}' {verb}."
     added, changed, gone = changes_between(before, after, intake.table_name)
-    back = len({change.key for change in changed})
+    others = count(len({change.key for change in changed}), "row")
+    rows = count(len(added) if undo else len(gone), "row")
     if undo:
-        return f"'{intake.file}' counts again: {len(added)} rows of {intake.table_name} are back, {back} changed."
-    return (
-        f"'{intake.file}' stopped counting: {len(gone)} rows of {intake.table_name} are gone, {back} are as they were "
-        f"before it."
-    )
+        return f"'{intake.file}' {verb}: {rows} of {intake.table_name} came back, {others} changed."
+    return f"'{intake.file}' {verb}: {rows} of {intake.table_name} dropped out, {others} went back to an earlier state."
 
 
 def _intakes_of(connection: sa.Connection, sha_prefix: str) -> tuple[str, list[Any]]:

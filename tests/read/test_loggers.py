@@ -301,6 +301,52 @@ def test_rows_out_of_order_are_fine(write):
     assert logger.interval_min == 15.0
 
 
+@pytest.mark.parametrize(
+    "row",
+    [
+        "2023-02-03 23:00\t-1,0",  # with commas parting, "-1" could pass for an offset
+        "2023-02-03,23:00;-1,0",  # with commas parting, there is a date too
+        '"2023-02-03 23:00";"-1,0"',
+        "2023-02-03 23:00|-1,0",
+    ],
+)
+def test_the_delimiter_is_the_one_that_makes_sense_of_the_rows(write, row):
+    mark = next(each for each in "\t;|" if each in row)
+    logger = read(write(f"Time{mark}Temp (C)\n{row}\n"))
+    assert logger.air_temperature.time.values.tolist() == [TIMES[0].astype(int)]
+    assert logger.air_temperature.values.tolist() == [-1.0]
+
+
+@pytest.mark.parametrize(
+    ("header", "unit"),
+    [
+        ("Temp (°F)", "degF"),
+        ("Temperature, °C", "degC"),
+        ("T [K]", "kelvin"),
+        ("Temp (deg F)", "degF"),
+        ("Temperature (Fahrenheit)", "degF"),
+        ("Temp(ºC)", "degC"),
+        ("Temp (Â°C)", "degC"),
+        ("Temp ℃", "degC"),
+        ("Type K temperature (°C)", "degC"),
+        ("temp_f", "degF"),
+        ("Temperature Celsius", "degC"),
+    ],
+)
+def test_units_of_headers_are_understood(write, header, unit):
+    number = {"degC": "-1.0", "degF": "30.2", "kelvin": "272.15"}[unit]
+    logger = read(write(f'Time;"{header}"\n2023-02-03 23:00;{number}\n'))
+    assert logger.unit == unit
+    assert logger.air_temperature.values[0] == pytest.approx(-1.0)
+    assert not any("unit" in sentence for sentence in logger.said)
+
+
+@pytest.mark.parametrize("header", ["Temp (K-type)", "Temp –5 F room", "Sensor F", "Temp probe 2", "Temperature"])
+def test_what_is_no_unit_is_not_taken_for_one(write, header):
+    logger = read(write(f"Time;{header}\n2023-02-03 23:00;-1.0\n"), temperature_column=header)
+    assert any("taken as C" in sentence for sentence in logger.said)
+
+
 def test_inch_sign_in_a_note_does_not_swallow_the_rest(write):
     logger = read(write('Time,Temp (C),Note\n2023-02-03 23:00,-1.0,6" below\n2023-02-03 23:15,-1.5,"a, b"\n'))
     assert logger.air_temperature.values.tolist() == [-1.0, -1.5]

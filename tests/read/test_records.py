@@ -7,6 +7,7 @@ import math
 import unicodedata
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import SimpleNamespace
 
 import openpyxl
 import pandas as pd
@@ -80,8 +81,8 @@ def test_every_bad_cell_is_listed_at_once_with_its_row_and_column():
     rows = [
         score(scored_on="10/02/2026", grade="6", observer="RM"),
         score(plant="", scored_on="2026-02-30", grade="unharmd", observer="RM"),
-        score(plant="T3", scored_on="1926-02-10", grade="-1", observer="a\nb"),
-        score(plant="T4", scored_on="2026-11-26", grade="", observer="x" * 201),
+        score(plant="T3", scored_on="1026-02-10", grade="-1", observer="a\nb"),
+        score(plant="T4", scored_on="2206-11-26", grade="", observer="x" * 201),
     ]
     scale = "accepted: a grade 0-5 (0 unharmed ... 5 dead down to the graft) or its name."
     assert problems(SCORES, rows) == [
@@ -92,12 +93,11 @@ def test_every_bad_cell_is_listed_at_once_with_its_row_and_column():
         "scores.csv, row 3, column scored_on: found '2026-02-30', a day that does not exist; accepted: a date such as "
         "2032-02-10 (year-month-day).",
         f"scores.csv, row 3, column grade: found 'unharmd'; {scale} Did you mean 'unharmed'?",
-        "scores.csv, row 4, column scored_on: found '1926-02-10'; accepted: a date from 1950-01-01 to 2026-11-25.",
+        "scores.csv, row 4, column scored_on: found '1026-02-10'; accepted: a date from 1850 to 2199.",
         f"scores.csv, row 4, column grade: found '-1'; {scale}",
         r"scores.csv, row 4, column observer: found 'a\nb' with a line break in it; accepted: a label on one line, "
         "without hidden characters.",
-        "scores.csv, row 5, column scored_on: found '2026-11-26'; accepted: a date from 1950-01-01 to 2026-11-25. "
-        "This computer's clock says 2026-11-25.",
+        "scores.csv, row 5, column scored_on: found '2206-11-26'; accepted: a date from 1850 to 2199.",
         "scores.csv, row 5, column grade: found an empty cell; accepted: the state the plant is in.",
         f"scores.csv, row 5, column observer: found '{'x' * 80}...', 201 characters; accepted: a label of at most 200 "
         "characters.",
@@ -127,21 +127,67 @@ def test_iso_dates_are_taken_also_as_midnight(text):
     assert parse(SCORES, [score(scored_on=text)]).frame.loc[0, "scored_on"] == dt.date(2026, 2, 10)
 
 
-def test_a_planting_may_lie_two_days_ahead_and_a_score_may_not():
-    plant = {"plant": "T1", "selection": "OL-07", "rootstock": "own"}
-    ahead = (TODAY + dt.timedelta(days=2)).isoformat()
-    assert parse(PLANTS, [{**plant, "planted_on": ahead}]).frame.loc[0, "planted_on"].isoformat() == ahead
-    (found,) = problems(PLANTS, [{**plant, "planted_on": "2026-11-28"}])
-    assert "from 1950-01-01 to 2026-11-27" in found
-    assert parse(SCORES, [score(scored_on=TODAY.isoformat())]).frame.loc[0, "scored_on"] == TODAY
-    assert len(problems(SCORES, [score(scored_on=ahead)])) == 1
+def plant(**cells):
+    return {"plant": "T1", "selection": "OL-07", "rootstock": "own", **cells}
 
 
-def test_today_is_the_clock_in_the_trials_zone_unless_told():
-    tomorrow = dt.datetime.now(TRIAL.zone).date() + dt.timedelta(days=1)
-    assert len(problems(SCORES, [score(scored_on=tomorrow.isoformat())], today=None)) == 1
-    yesterday = tomorrow - dt.timedelta(days=2)
-    assert parse(SCORES, [score(scored_on=yesterday.isoformat())], today=None).frame.loc[0, "scored_on"] == yesterday
+DATES = [(table, column) for table in RECORD_TABLES.values() for column in table.names if table[column].kind == "date"]
+
+
+@pytest.mark.parametrize(("table", "column"), DATES)
+def test_dates_of_the_years_1850_to_2199_are_taken_and_others_refused(table, column):
+    other = {"scores": score(), "plants": plant(), "freeze_notes": {"from": "2026-01-10", "to": "2026-01-10"}}
+    for text in ("1850-01-01", "2199-12-31"):
+        row = {**other[table.name], column: text}
+        assert parse(table, [row]).frame.loc[0, column] == dt.date.fromisoformat(text)
+    for text in ("1849-12-31", "2200-01-01", "1031-04-02", "0031-04-02"):
+        (found,) = problems(table, [{**other[table.name], column: text}])
+        file = f"{table.name}.csv"
+        assert found == f"{file}, row 2, column {column}: found '{text}'; accepted: a date from 1850 to 2199."
+
+
+def test_dates_after_today_are_taken_and_said_once_for_each_column():
+    rows = [
+        plant(planted_on="2025-04-02", removed_on=""),
+        plant(plant="T2", planted_on="", removed_on="2032-05-01"),
+        plant(plant="T3", planted_on="2031-04-02", removed_on=""),
+        plant(plant="T4", planted_on="2030-04-02", removed_on=""),
+        plant(plant="T5", planted_on="2031-04-02", removed_on=""),
+    ]
+    records = parse(PLANTS, rows)
+    assert records.said == [
+        "plants.csv, column planted_on: 3 dates lie after today, 2026-11-25; the first is row 4, 2031-04-02.",
+        "plants.csv, column removed_on: 1 date lies after today, 2026-11-25; it is row 3, 2032-05-01.",
+    ]
+    assert records.frame["planted_on"].tolist()[2:4] == [dt.date(2031, 4, 2), dt.date(2030, 4, 2)]
+    broken = plant(plant="T6", planted_on="soon", removed_on="2032-05-01")
+    assert [problem.split(":")[0] for problem in problems(PLANTS, [*rows, broken])] == [
+        "plants.csv, row 7, column planted_on"
+    ]  # a date ahead is no fault beside one that is
+
+
+def test_a_planting_may_lie_two_days_ahead_before_it_is_said_and_a_score_may_not():
+    def said(days, row, column, table):
+        return parse(table, [{**row, column: (TODAY + dt.timedelta(days=days)).isoformat()}]).said
+
+    assert said(2, plant(), "planted_on", PLANTS) == [] and len(said(3, plant(), "planted_on", PLANTS)) == 1
+    assert said(0, score(), "scored_on", SCORES) == []
+    assert said(1, score(), "scored_on", SCORES) == [
+        "scores.csv, column scored_on: 1 date lies after today, 2026-11-25; it is row 2, 2026-11-26."
+    ]
+
+
+def test_today_is_the_clock_in_the_trials_zone_unless_told(monkeypatch):
+    class Clock(dt.datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return cls(2026, 11, 25, 20, 0, tzinfo=dt.UTC).astimezone(tz)
+
+    monkeypatch.setattr("hardiness.read.records.dt", SimpleNamespace(datetime=Clock))
+    rows = [score(scored_on="2026-11-26")]
+    assert "after today, 2026-11-25; it is row 2, 2026-11-26" in parse(SCORES, rows, today=None).said[0]
+    east = Settings("Hill", "Pacific/Auckland")  # where it is the next morning
+    assert parse(SCORES, rows, today=None, trial=east).said == []
 
 
 @pytest.mark.parametrize(
@@ -291,7 +337,7 @@ def test_whatever_labels_go_into_a_workbook_come_out(labels):
     assert list(frame["selection"]) == expected(labels)
 
 
-@given(st.dates(dt.date(1950, 1, 1), TODAY), st.floats(-90, 90), st.integers(0, 5))
+@given(st.dates(dt.date(1850, 1, 1), dt.date(2199, 12, 31)), st.floats(-90, 90), st.integers(0, 5))
 @settings(max_examples=60, deadline=None)
 def test_values_written_as_text_come_out_as_they_were(day, latitude, grade):
     scores = parse(SCORES, [score(scored_on=day.isoformat(), grade=str(grade))]).frame

@@ -46,20 +46,17 @@ def test_records_that_fit_together_have_no_problem():
         scores=scores(("2021-04-02", 0), ("2026-06-01", 5)),
         freeze_notes=[{"from": day("2026-01-01"), "to": day("2026-01-01")}],
     )  # fmt: skip
-    assert found(current, sensors_with_readings={"L2"}) == []
+    assert found(current) == []  # L2 has no record: its readings may come later
 
 
-def test_unknown_selections_sensors_and_plants_are_named_with_near_names():
+def test_unknown_selections_and_plants_are_named_with_near_names():
     current = tables(
-        plants=[{"plant": "T1", "selection": "OL-7"}, {"plant": "T2", "sensor": "L1;L9"}],
-        sensors=[{"sensor": "L1"}],
+        plants=[{"plant": "T1", "selection": "OL-7"}],
         scores=scores(("2026-02-10", 1), plant="T11", observer="RM"),
     )
-    assert found(current, sensors_with_readings={"L90"}) == [
+    assert found(current) == [
         "column selection: found plant 'T1': selection 'OL-7', not in selections; accepted: a selection of the trial. "
         "Did you mean 'OL-07'?",
-        "column sensor: found plant 'T2': sensor 'L9', not in sensors and without readings; accepted: sensors of the "
-        "trial, ';' between. Did you mean 'L90'?",
         "column plant: found plant 'T11', scored_on 2026-02-10, observer 'RM': plant 'T11', not in plants; accepted: a "
         "plant of the trial. Did you mean 'T1'?",
     ]
@@ -112,13 +109,13 @@ def freezes_on(*dates):
     return lambda plant, death, later: any(death < day(freeze) < later for freeze in dates)
 
 
-def test_a_better_grade_after_a_settled_death_is_refused_with_the_way_out():
+def test_a_death_added_before_a_better_grade_with_a_freeze_between_is_refused_with_the_way_out():
     current = tables(scores=scores(("2025-12-20", 5), ("2026-05-02", 3)))
     (text,) = found(current, death_settled=freezes_on("2026-01-10"))
     assert text == (
         "column grade: found plant 'T1', scored_on 2026-05-02: grade 3 on 2026-05-02 for plant 'T1', scored dead on "
-        "2025-12-20 with a freeze since; accepted: grade 5: that death is settled. Withdraw the score of 2025-12-20 "
-        "first: hardiness withdraw scores FILE."
+        "2025-12-20 with a freeze since; accepted: grade 5: that death is settled. Only one of the two can be right: "
+        "leave the other out, or withdraw it first."
     )
 
 
@@ -155,13 +152,6 @@ def test_what_was_wrong_before_a_change_is_not_held_against_it():
     assert len(found(after)) == 2
     (text,) = found(after, before=before)
     assert "plant 'T2': selection 'OL-8'" in text
-
-
-def test_a_sensor_that_loses_its_readings_is_missed_by_its_plants():
-    current = tables(plants=[{"plant": "T1", "sensor": "L2"}])
-    assert found(current, before=current, sensors_with_readings=()) == []
-    (text,) = found(current, before=current, sensors_with_readings=(), sensors_with_readings_before={"L2"})
-    assert "sensor 'L2', not in sensors and without readings" in text
 
 
 def test_a_file_of_another_trial_is_answered_quickly():

@@ -75,9 +75,7 @@ def test_unicode_files_are_read_without_a_word(read, encoding):
 def test_a_western_encoding_is_a_guess_and_is_said(read):
     raw = read(TEXT.encode("cp1252"))
     assert cells(raw, "notes")[0] == "früh – spät"
-    assert raw.said == [
-        "selections.csv is not in UTF-8: it was read as Windows-1252. Check the letters with accents."
-    ]
+    assert raw.said == ["selections.csv is not in UTF-8: it was read as Windows-1252. Check the letters with accents."]
     latin = read(b"selection,notes\nOL-07,\x81\xe9\n")  # 0x81 is no letter of Windows-1252
     assert cells(latin, "notes") == ["\x81é"] and "Latin-1" in latin.said[0]
 
@@ -211,7 +209,9 @@ def test_a_name_of_its_own_hides_the_name_on_the_disk(tmp_path):
 
 
 def test_a_label_stored_as_a_number_is_read_as_the_sheet_shows_it_and_that_is_said(read, sheet):
-    book = sheet([["Selection", "notes"], [(7, "000"), "a"], [(12.0, "General"), 4], [(7, '"OL-"00'), None], ["07", "b"]])
+    book = sheet(
+        [["Selection", "notes"], [(7, "000"), "a"], [(12.0, "General"), 4], [(7, '"OL-"00'), None], ["07", "b"]]
+    )
     raw = read(book, name="selections.xlsx")
     assert cells(raw, "selection") == ["007", "12", "OL-07", "07"]
     assert cells(raw, "notes") == ["a", "4", "", "b"]

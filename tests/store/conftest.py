@@ -1,6 +1,5 @@
 """A trial folder with short ways to add files to it."""
 
-import dataclasses
 import datetime as dt
 from pathlib import Path
 
@@ -8,6 +7,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from hardiness.read.loggers import LoggerFile
 from hardiness.read.records import parse_records
 from hardiness.read.tables import read_table
 from hardiness.schema import RECORD_TABLES
@@ -15,19 +15,6 @@ from hardiness.settings import Settings
 from hardiness.store import open_store
 
 TODAY = dt.date(2026, 11, 25)
-
-
-@dataclasses.dataclass
-class Logger:
-    """What the reader of logger files hands to the store."""
-
-    air_temperature: xr.DataArray
-    rows: np.ndarray
-    resolution_c: float = 0.1
-    unit: str = "degC"
-    timezone: str = "Europe/Lisbon"
-    timezone_from: str = "default"
-    said: list[str] = dataclasses.field(default_factory=list)
 
 
 def logger(temperatures, start="2026-01-10T00:00", step="30m", *, times=None, **options):
@@ -38,7 +25,11 @@ def logger(temperatures, start="2026-01-10T00:00", step="30m", *, times=None, **
         times = np.datetime64(start, "ns") + np.arange(values.size) * np.timedelta64(count, unit)
     stamps = np.asarray(times, "datetime64[ns]")
     air = xr.DataArray(values, {"time": stamps}, "time", name="air_temperature", attrs={"units": "degC"})
-    return Logger(air, np.arange(2, values.size + 2), **options)
+    given = {"resolution_c": 0.1, "unit": "degC", "timezone": "Europe/Lisbon", "timezone_from": "default", **options}
+    return LoggerFile(
+        air, np.arange(2, values.size + 2), time_column="Time", temperature_column="Temp", interval_min=30.0, missing=0,
+        **given,
+    )  # fmt: skip
 
 
 class Trial:

@@ -10,11 +10,11 @@ import signal
 import sys
 import time
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import xarray as xr
 
+from hardiness.read.loggers import LoggerFile
 from hardiness.read.records import parse_records
 from hardiness.read.tables import read_table
 from hardiness.schema import SELECTIONS
@@ -40,8 +40,9 @@ def add_readings(store, number):
     start = np.datetime64("2020-01-01", "ns") + np.timedelta64(number, "D")
     times = start + np.arange(READINGS) * np.timedelta64(30, "m")
     air = xr.DataArray(np.full(READINGS, -0.1 * number), {"time": times}, "time")
-    file = SimpleNamespace(air_temperature=air, rows=np.arange(2, READINGS + 2), resolution_c=0.1, unit="degC",
-                           timezone="UTC", timezone_from="default", said=[])  # fmt: skip
+    file = LoggerFile(air, np.arange(2, READINGS + 2), resolution_c=0.1, unit="degC", timezone="UTC",
+                      timezone_from="default", time_column="Time", temperature_column="Temp", interval_min=30.0,
+                      missing=0)  # fmt: skip
     store.add_readings(file, b"readings %d" % number, sensor="L1", name=f"{number}.csv")
 
 
@@ -68,7 +69,10 @@ def check(folder, words):
         readings = store.readings().get("L1")
         faults = store.faults()
         uploads = len(store.uploads())
-    days = {} if readings is None else dict(zip(*np.unique(readings["time"].values.astype("M8[D]"), return_counts=True)))
+    days = {}
+    if readings is not None:
+        found, counts = np.unique(readings["time"].values.astype("M8[D]"), return_counts=True)
+        days = dict(zip(found, counts, strict=True))
     assert faults == [], faults
     whole = 0
     for number in sorted(begun):

@@ -44,15 +44,29 @@ def test_a_transaction_is_all_or_nothing_also_around_changes_of_tables(plain):
     assert tables(plain.url.database) == set()
 
 
+def test_a_big_transaction_leaves_readers_free_until_its_commit(plain, tmp_path):
+    migrate(plain)
+    second = Database(tmp_path, wait_s=0.2)
+    row = {"at": "", "who": "", "action": "x" * 4000, "table_name": "", "key": "", "old": "", "new": "", "sha256": "",
+           "file": ""}  # fmt: skip
+    with plain.write() as connection:
+        connection.execute(sa.insert(database.HISTORY), [row] * 3000)  # 12 MB, more than SQLite keeps in its cache
+        with second.read() as reader:
+            assert reader.scalar(sa.select(sa.func.count()).select_from(database.HISTORY)) == 0
+    with second.read() as reader:
+        assert reader.scalar(sa.select(sa.func.count()).select_from(database.HISTORY)) == 3000
+    second.close()
+
+
 def test_a_writer_holds_the_lock_from_its_first_moment_and_readers_may_read(plain, tmp_path):
     migrate(plain)
     second = Database(tmp_path, wait_s=0.2)
     with plain.write():
         with second.read() as connection:
             assert applied(connection) == [migration.name for migration in MIGRATIONS]
-        with pytest.raises(StoreError, match=r"trial.db is being written by another program; waited 0.2 s"):
-            with second.write():
-                pass
+        waited = pytest.raises(StoreError, match=r"trial.db is being written by another program; waited 0.2 s")
+        with waited, second.write():
+            pass
     with second.write() as connection:
         assert connection.in_transaction()
     second.close()
@@ -145,14 +159,14 @@ def test_another_programs_database_is_left_alone(tmp_path, settings):
     other = sqlite3.connect(tmp_path / "trial.db")
     other.execute("CREATE TABLE recipes (x TEXT)")
     other.close()
-    with pytest.raises(StoreError, match="trial.db holds the tables of another program"):
+    with pytest.raises(StoreError, match=r"trial.db holds the tables of another program"):
         open_store(tmp_path, settings)
     assert tables(tmp_path / "trial.db") == {"recipes"}
 
 
 def test_a_file_that_is_no_database_is_said_to_be_damaged(tmp_path, settings):
     (tmp_path / "trial.db").write_bytes(b"what is this? " * 100)
-    with pytest.raises(StoreError, match="trial.db is damaged or is no database of a trial"):
+    with pytest.raises(StoreError, match=r"trial.db is damaged or is no database of a trial"):
         open_store(tmp_path, settings)
 
 

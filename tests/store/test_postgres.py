@@ -50,7 +50,9 @@ def test_records_readings_withdrawals_and_history(planted, logger):
     again = planted.add_readings(logger([-1.0, -2.0], timezone="UTC+01:00", timezone_from="option"))
     assert again.repeated and planted.store.readings_of("L1").values.tolist() == [-1.0, -2.0]
     assert planted.store.last_timezone("L1") == "UTC+01:00"
-    assert {"add", "update", "withdraw", "withdraw upload", "create", "add file"} <= set(planted.store.history()["action"])
+    assert {"add", "update", "withdraw", "withdraw upload", "create", "add file"} <= set(
+        planted.store.history()["action"]
+    )
     assert len(planted.store.uploads()) == 6 and planted.store.faults() == [] and planted.store.orphans() == []
     assert not (planted.folder / "trial.db").exists()
 
@@ -68,9 +70,9 @@ def test_a_writer_waits_for_the_other_and_says_so(planted, settings):
     with first.write():
         with impatient.read() as connection:
             assert connection.exec_driver_sql("SELECT count(*) FROM versions").scalar() == 5
-        with pytest.raises(StoreError, match=r"is being written by another program; waited 0.2 s"):
-            with impatient.write():
-                pass
+        waited = pytest.raises(StoreError, match=r"is being written by another program; waited 0.2 s")
+        with waited, impatient.write():
+            pass
     impatient.close()
     first.close()
 

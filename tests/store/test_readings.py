@@ -1,10 +1,14 @@
 """Readings in the store: CF parts, merging, agreement, contradiction, withdrawal."""
 
+import dataclasses
+import warnings
+
 import numpy as np
 import pytest
 import xarray as xr
 
 from hardiness.errors import InputError, StoreError
+from hardiness.read.loggers import read_logger
 
 
 def problems(call, *arguments, **options):
@@ -34,6 +38,19 @@ def test_readings_come_out_as_they_went_in_and_the_sensor_is_created(trial, logg
     xr.testing.assert_equal(trial.store.readings_of("L1"), air)
     sensors = trial.store.current("sensors")
     assert list(sensors["sensor"]) == ["L1"] and list(sensors["kind"]) == ["logger"]
+
+
+def test_a_loggers_export_comes_out_as_its_reader_gave_it(trial, tmp_path):
+    path = tmp_path / "export.csv"
+    path.write_text("Time;Temp (F)\n2026-01-10 00:00;24.1\n2026-01-10 00:30;23.9\n2026-01-10 01:00;23.4\n")
+    read = read_logger(path, timezone="UTC-05:00", default_timezone="Europe/Lisbon")
+    intake = trial.store.add_readings(read, path, sensor="L1", options={"timezone": "UTC-05:00"})
+    assert (intake.file, intake.added) == ("export.csv", 3)
+    air = trial.store.readings_of("L1")
+    np.testing.assert_array_equal(air.values, read.air_temperature.values)
+    assert air.values[0] == pytest.approx((24.1 - 32) / 1.8, abs=1e-12)
+    assert str(air["time"].values[0]) == "2026-01-10T05:00:00.000000000"
+    assert trial.store.last_timezone("L1") == "UTC-05:00"
 
 
 def test_a_known_sensor_is_left_alone_and_a_near_name_is_offered(trial, logger):
@@ -99,9 +116,10 @@ def test_times_finer_than_a_second_are_kept_exactly(trial, logger, time, unit):
 
 def test_other_units_of_time_in_memory_change_nothing(trial, logger):
     given = logger([-1.0, -2.0])
-    seconds = given.air_temperature.assign_coords(time=given.air_temperature["time"].values.astype("M8[s]"))
-    given.air_temperature = seconds
-    trial.add_readings(given)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # older xarray knows nanoseconds only, converts, and warns
+        seconds = given.air_temperature.assign_coords(time=given.air_temperature["time"].values.astype("M8[s]"))
+    trial.add_readings(dataclasses.replace(given, air_temperature=seconds))
     assert str(trial.store.readings_of("L1")["time"].values[1]) == "2026-01-10T00:30:00.000000000"
 
 
@@ -129,7 +147,7 @@ def test_overlapping_readings_that_agree_are_counted_and_the_first_stays(trial, 
     trial.add_readings(logger([-1.0, -2.0, -3.0]), name="a.csv")
     second = trial.add_readings(logger([-2.06, -3.0, -4.0], start="2026-01-10T00:30"), name="b.csv")
     assert (second.added, second.unchanged) == (1, 2)
-    assert second.said == ["2 of 3 readings of b.csv were there already and agree; the first ones stay."]
+    assert second.said == ["2 of 3 readings of b.csv agree with what was there already; the first ones stay."]
     air = trial.store.readings_of("L1")
     assert air.values.tolist() == [-1.0, -2.0, -3.0, -4.0]
     assert (np.diff(air["time"].values) == np.timedelta64(30, "m")).all()
@@ -212,7 +230,7 @@ def test_withdrawing_and_undoing_a_readings_upload(trial, logger):
     assert trial.store.readings_of("L1").values.tolist() == [-2.05, -3.0]
     assert trial.column("sensors", "sensor") == ["L1"]  # the sensor it created stays known
     undone = trial.store.withdraw_upload(first.sha256, undo=True)
-    assert undone.said == ["2 readings of sensor 'L1' from 'a.csv' count again."]
+    assert undone.said == ["2 readings of sensor 'L1' from 'a.csv' came back."]
     assert trial.store.readings_of("L1").values.tolist() == [-1.0, -2.0, -3.0]
     assert trial.store.state_token() == token
 
@@ -229,14 +247,29 @@ def test_a_file_with_the_wrong_zone_can_be_withdrawn_and_added_again(trial, logg
     assert "l1.csv, row 4: found -3.00 C at 2026-01-10T01:00:00Z" in text
 
 
-def test_readings_that_plants_rely_on_are_not_withdrawn_unseen(planted, logger):
+def test_readings_that_plants_rely_on_are_withdrawn_and_that_is_said(planted, logger):
     upload = planted.add_readings(logger([-1.0]), sensor="L1")
-    planted.withdraw("sensors", "sensor\nL1\n")  # readings are there still: nobody misses it
-    planted.add("plants", "plant,selection,rootstock,sensor\nT1,OL-07,stock P,L1\n")
-    (text,) = problems(planted.store.withdraw_upload, upload.sha256)
-    assert "plant 'T1': sensor 'L1', not in sensors and without readings" in text
+    planted.add("plants", "plant,selection,rootstock,sensor\nT1,OL-07,stock P,L1\nT2,OL-07,own,L2;L1\n")
+    assert planted.withdraw("sensors", "sensor\nL1\n").said == ["1 row of sensors stopped counting."]  # readings stay
+    gone = planted.store.withdraw_upload(upload.sha256)
+    assert gone.said == [
+        "1 reading of sensor 'L1' from 'l1.csv' stopped counting.",
+        "Sensor 'L1' of 2 plants has no record and no readings any more.",
+    ]  # that of L2 there is nothing was so before
+    assert planted.store.readings() == {} and planted.column("plants", "sensor")[:2] == ["L1", "L2;L1"]
+    assert len(planted.store.withdraw_upload(upload.sha256, undo=True).said) == 1
     planted.add("sensors", "sensor\nL1\n")
-    assert planted.store.withdraw_upload(upload.sha256).count == 1
+    assert len(planted.store.withdraw_upload(upload.sha256).said) == 1  # the record is there: nobody misses it
+
+
+def test_readings_of_a_sensor_that_plants_have_named_before_are_the_ones_awaited(planted, logger):
+    planted.add("sensors", "sensor\nL90\n")
+    plants = "plant,selection,rootstock,sensor\nT1,OL-07,stock P,L9\nT2,OL-07,own,Hilltop\n"
+    assert planted.add("plants", plants).said[0].endswith("Did you mean 'L90'?")
+    awaited = planted.add_readings(logger([-1.0]), sensor="L9")
+    assert awaited.said == ["Sensor 'L9' is new: it was created as a logger."]  # no near name: plants name this one
+    other = planted.add_readings(logger([-1.0]), sensor="Hiltop")
+    assert other.said == ["Sensor 'Hiltop' is new: it was created as a logger. Did you mean 'Hilltop'?"]
 
 
 def test_the_last_zone_chosen_for_a_sensor_is_remembered_while_it_counts(trial, logger):

@@ -62,6 +62,18 @@ def test_the_same_file_twice_changes_nothing_and_says_so(planted):
     assert planted.store.state_token() == token and len(planted.store.history()) == history
 
 
+def test_an_old_file_given_again_says_that_newer_ones_stand(planted):
+    old = "plant,scored_on,grade\nT1,2026-02-10,3\nT2,2026-02-10,1\n"
+    planted.add("scores", old)
+    planted.add("scores", "plant,scored_on,grade\nT1,2026-02-10,4\n")
+    again = planted.add("scores", old)
+    assert again.repeated and planted.column("scores", "grade") == [4, 1]
+    assert again.said[1:] == [
+        "Changed since by files added later, and left as those say: 1 of its 2 rows. To go back, withdraw those files: "
+        "hardiness withdraw upload HASH."
+    ]
+
+
 def test_other_options_make_it_another_file(trial):
     text = "selection\nOL-07\n"
     assert not trial.add("selections", text, options={"sheet": "a"}).repeated
@@ -74,10 +86,8 @@ def test_other_options_make_it_another_file(trial):
 def test_a_changed_row_is_an_update_old_to_new(planted):
     first = planted.add("scores", "plant,scored_on,grade,observer\nT1,2026-02-10,3,RM\nT2,2026-02-10,1,RM\n")
     assert (first.added, first.updated, first.unchanged) == (2, [], 0)
-    text = (
-        "plant,scored_on,grade,observer,notes\nT1,2026-02-10,4,RM,bark split\nT2,2026-02-10,1,RM,\nT3,2026-02-10,0,RM,\n"
-    )
-    second = planted.add("scores", text)
+    rows = "T1,2026-02-10,4,RM,bark split\nT2,2026-02-10,1,RM,\nT3,2026-02-10,0,RM,\n"
+    second = planted.add("scores", "plant,scored_on,grade,observer,notes\n" + rows)
     key = ("T1", "2026-02-10", "RM")
     assert second.updated == [Change(key, "grade", "3", "4"), Change(key, "notes", "", "bark split")]
     assert (second.added, second.updated_rows, second.unchanged) == (1, 1, 1)
@@ -94,8 +104,8 @@ def test_columns_that_a_file_does_not_have_stay_as_they_were(planted):
 
 def test_a_table_is_taken_whole_or_not_at_all(planted):
     before = planted.store.state_token(), planted.files_kept, len(planted.store.history())
-    found = problems(planted.add, "scores", "plant,scored_on,grade\nT1,2026-02-10,3\nT9,2026-02-10,3\nT8,2026-02-10,1\n",
-                     "scores.csv")  # fmt: skip
+    text = "plant,scored_on,grade\nT1,2026-02-10,3\nT9,2026-02-10,3\nT8,2026-02-10,1\n"
+    found = problems(planted.add, "scores", text, "scores.csv")
     assert [text.split(":")[0] for text in found] == [
         "scores.csv, row 3, column plant",
         "scores.csv, row 4, column plant",
@@ -130,17 +140,14 @@ def test_withdrawing_rows_by_file_and_undoing_it(planted):
     token = planted.store.state_token()
     named = "plant,scored_on,observer\nT1,2026-02-10,RM\n"
     gone = planted.withdraw("scores", named)
-    assert (gone.count, gone.said) == (1, ["1 rows of scores stopped counting."])
+    assert (gone.count, gone.said) == (1, ["1 row of scores stopped counting."])
     assert planted.column("scores", "plant") == ["T2"]  # no earlier version comes back: the row itself was wrong
-    assert planted.withdraw("scores", named).said == [
-        "1 rows had been withdrawn before: nothing has changed for them."
-    ]
+    assert planted.withdraw("scores", named).said == ["Withdrawn before, so nothing has changed: 1 row of scores."]
     back = planted.withdraw("scores", named, undo=True)
-    assert (back.count, back.said) == (1, ["1 rows of scores count again."])
+    assert (back.count, back.said) == (1, ["1 row of scores came back."])
     assert planted.column("scores", "grade") == [4, 1] and planted.store.state_token() == token
-    assert planted.withdraw("scores", named, undo=True).said == [
-        "1 rows count already: nothing has changed for them."
-    ]
+    again = planted.withdraw("scores", named, undo=True)
+    assert (again.count, again.said) == (0, ["Counting already, so nothing has changed: 1 row of scores."])
 
 
 def test_withdrawing_rows_that_never_were_is_refused_with_near_rows(planted):
@@ -159,8 +166,7 @@ def test_a_withdrawn_row_added_by_a_new_file_counts_again(planted):
     again = planted.add("scores", text)
     assert again.repeated and planted.column("scores", "plant") == []
     assert again.said[1] == (
-        "1 of its 1 rows have been withdrawn since and do not count; to undo that: hardiness withdraw scores FILE "
-        "--undo."
+        "Withdrawn since, so not counting: 1 of its 1 row. To undo that: hardiness withdraw scores FILE --undo."
     )
     assert planted.add("scores", text + "T2,2026-02-10,1\n").added == 2
     assert planted.column("scores", "plant") == ["T1", "T2"]
@@ -172,13 +178,13 @@ def test_withdrawing_an_upload_brings_the_earlier_state_back_and_undoing_it_the_
     second = planted.add("scores", "plant,scored_on,grade,notes\nT1,2026-02-10,4,worse\nT3,2026-02-10,0,\n", "b.csv")
     later = planted.store.state_token()
     done = planted.store.withdraw_upload(second.sha256[:10])
-    assert done.said == ["'b.csv' stopped counting: 1 rows of scores are gone, 1 are as they were before it."]
+    assert done.said == ["'b.csv' stopped counting: 1 row of scores dropped out, 1 row went back to an earlier state."]
     assert planted.store.state_token() == token
     assert planted.column("scores", "grade") == [3, 1] and planted.column("scores", "notes") == ["", ""]
     assert list(planted.store.uploads()["counts"]) == [True, True, True, False]
     assert "withdrawn already" in planted.store.withdraw_upload(second.sha256[:10]).said[0]
     undone = planted.store.withdraw_upload(second.sha256.upper(), undo=True)
-    assert undone.said == ["'b.csv' counts again: 1 rows of scores are back, 1 changed."]
+    assert undone.said == ["'b.csv' came back: 1 row of scores came back, 1 row changed."]
     assert planted.store.state_token() == later and planted.column("scores", "grade") == [4, 1, 0]
     assert "counts already" in planted.store.withdraw_upload(second.sha256[:10], undo=True).said[0]
 
@@ -205,7 +211,7 @@ def test_undoing_by_file_does_not_undo_a_withdrawn_upload(planted):
     planted.withdraw("scores", named)
     planted.store.withdraw_upload(upload.sha256)
     undone = planted.withdraw("scores", named, undo=True)
-    assert undone.count == 0 and "the upload they came with is withdrawn" in undone.said[0]
+    assert undone.count == 0 and "Still withdrawn, with the upload that brought them" in undone.said[0]
     planted.store.withdraw_upload(upload.sha256, undo=True)
     assert planted.column("scores", "grade") == [3]
 
@@ -222,6 +228,76 @@ def test_a_selection_that_has_plants_cannot_be_withdrawn(planted):
     assert len(problems(planted.store.withdraw_upload, upload)) == 3
     planted.withdraw("plants", "plant\nT1\nT2\n")
     assert planted.withdraw("selections", "selection\nOL-07\n").count == 1
+
+
+def with_sensors(*rows):
+    return "plant,selection,rootstock,sensor\n" + "".join(f"{plant},OL-07,own,{sensor}\n" for plant, sensor in rows)
+
+
+def test_plants_may_name_sensors_whose_readings_come_later_and_that_is_said_once_a_name(planted, logger):
+    planted.add("sensors", "sensor\nL1\n")
+    planted.add_readings(logger([-1.0]), sensor="Hilltop")
+    planted.withdraw("sensors", "sensor\nHilltop\n")  # it has readings still
+    rows = [("T1", "L1;L11"), ("T2", "L11; L1;L11"), ("T4", "Hilltop"), ("T5", "Hiltop"), ("T6", "L11"), ("T7", "")]
+    plants = planted.add("plants", with_sensors(*rows))
+    assert plants.said == [
+        "Sensor 'L11' of 3 plants has no record and no readings yet. Did you mean 'L1'?",
+        "Sensor 'Hiltop' of plant 'T5' has no record and no readings yet. Did you mean 'Hilltop'?",
+    ]
+    assert planted.column("plants", "sensor") == ["L1;L11", "L11; L1;L11", "", "Hilltop", "Hiltop", "L11", ""]
+    planted.add("sensors", "sensor\nL11\n")
+    assert planted.add("plants", with_sensors(("T1", "L11"), ("T8", "L1"))).said == []
+    assert planted.add("plants", "plant,selection,rootstock,block\nT5,OL-07,own,B\n").said == []  # not its subject
+    assert planted.column("plants", "sensor")[4] == "Hiltop"
+
+
+def test_a_first_file_of_plants_names_sensors_of_which_there_are_none_at_all(planted):
+    assert planted.add("plants", with_sensors(("T1", "L1"), ("T2", "L1"))).said == [
+        "Sensor 'L1' of 2 plants has no record and no readings yet."
+    ]
+
+
+def test_a_column_of_other_things_does_not_fill_the_screen(planted):
+    said = planted.add("plants", with_sensors(*((f"X{n}", f"row {n}") for n in range(300)))).said
+    assert len(said) == 21 and said[0] == "Sensor 'row 0' of plant 'X0' has no record and no readings yet."
+    assert said[20] == "Of 280 more sensors that plants name there is no record and no reading."
+
+
+def test_a_sensor_that_plants_name_may_be_withdrawn_and_that_is_said(planted):
+    brought = planted.add("sensors", "sensor\nL1\nL11\n")
+    planted.add("plants", with_sensors(("T1", "L1"), ("T2", "L1;L9"), ("T3", "L11")))
+    gone = planted.withdraw("sensors", "sensor\nL1\n")
+    assert gone.said == [
+        "1 row of sensors stopped counting.",
+        "Sensor 'L1' of 2 plants has no record and no readings any more.",
+    ]
+    assert planted.column("sensors", "sensor") == ["L11"]
+    assert planted.withdraw("sensors", "sensor\nL1\n", undo=True).said == ["1 row of sensors came back."]
+    assert planted.store.withdraw_upload(brought.sha256).said[1:] == [
+        "Sensor 'L1' of 2 plants has no record and no readings any more.",
+        "Sensor 'L11' of plant 'T3' has no record and no readings any more.",
+    ]
+    assert planted.column("sensors", "sensor") == []
+
+
+def test_a_plant_that_comes_back_says_which_of_its_sensors_is_not_known(planted):
+    planted.add("sensors", "sensor\nL1\n")
+    planted.add("plants", with_sensors(("T1", "L1"), ("T2", "L11"), ("T3", "L11")))
+    assert planted.withdraw("plants", "plant\nT2\n").said == ["1 row of plants stopped counting."]
+    assert planted.withdraw("plants", "plant\nT2\n", undo=True).said == [
+        "1 row of plants came back.",
+        "Sensor 'L11' of plant 'T2' has no record and no readings yet. Did you mean 'L1'?",
+    ]
+
+
+def test_dates_after_today_are_taken_in_and_said(planted):
+    assert planted.add("scores", "plant,scored_on,grade\nT1,2032-02-10,3\nT2,2032-02-11,3\n", "s.csv").said == [
+        "s.csv, column scored_on: 2 dates lie after today, 2026-11-25; the first is row 2, 2032-02-10."
+    ]
+    planted.add("freeze_notes", "from,to\n1850-01-01,2199-12-31\n")
+    with open_store(planted.folder, planted.settings) as store:
+        assert list(store.current("scores")["scored_on"]) == [dt.date(2032, 2, 10), dt.date(2032, 2, 11)]
+        assert store.current("freeze_notes").loc[0, "to"] == dt.date(2199, 12, 31)
 
 
 @pytest.mark.parametrize("prefix", ["", "abc", "xyz12345", "0" * 65])

@@ -56,9 +56,7 @@ STEPS = [
 
 
 @pytest.mark.parametrize(("module", "name", "at_call", "orphans"), STEPS)
-def test_readings_stopped_at_any_step_leave_the_old_state(
-    trial, logger, monkeypatch, module, name, at_call, orphans
-):
+def test_readings_stopped_at_any_step_leave_the_old_state(trial, logger, monkeypatch, module, name, at_call, orphans):
     before = snapshot(trial)
     with monkeypatch.context() as patch:
         cut(patch, module, name, at_call=at_call)

@@ -1,0 +1,147 @@
+"""What counts now in one trial: records, readings, uploads and the history of acts; nothing here changes anything."""
+
+from __future__ import annotations
+
+import pandas as pd
+import xarray as xr
+
+from hardiness.errors import InputError, Problem, near_name
+from hardiness.schema import RECORD_TABLES
+from hardiness.store.folder import TrialFolder
+from hardiness.store.history import read_history
+from hardiness.store.inspection import read_uploads
+from hardiness.store.parts import air_temperature_of, last_timezone, merge_parts, parts_that_count
+from hardiness.store.records import frame_of, load_state
+from hardiness.store.snapshot import state_token
+
+
+class StoreView:
+    """The records, readings and uploads of one trial, as they stand.
+
+    Parameters
+    ----------
+    folder : TrialFolder
+        Where it is, its settings, who acts.
+    """
+
+    def __init__(self, folder: TrialFolder) -> None:
+        self._folder = folder
+        self._database = folder.database
+
+    @property
+    def who(self) -> str:
+        """Who acts, for the history."""
+        return self._folder.who
+
+    def current(self, table: str) -> pd.DataFrame:
+        """Give the records of a table that count now.
+
+        Parameters
+        ----------
+        table : str
+            ``selections``, ``plants``, ``sensors``, ``scores`` or ``freeze_notes``.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of the schema, rows in the order in which they first came.
+        """
+        with self._database.read() as connection:
+            state = load_state(connection, (table,))
+        return frame_of(RECORD_TABLES[table], state[table].values())
+
+    def readings(self) -> dict[str, xr.DataArray]:
+        """Give the readings of every sensor that count now.
+
+        Returns
+        -------
+        dict of str to xarray.DataArray
+            By sensor name, sorted: ``air_temperature``, dims ``("time",)``, UTC, times rising. Where several files
+            have a time, the first stays. ``offset_c`` is not applied. [degC]
+
+        Raises
+        ------
+        StoreError
+            If a part's file is gone or damaged.
+        """
+        with self._database.read() as connection:
+            parts = parts_that_count(connection, self._folder)
+        sensors = sorted({part.sensor for part in parts})
+        return {
+            sensor: air_temperature_of(*merge_parts([part for part in parts if part.sensor == sensor]))
+            for sensor in sensors
+        }
+
+    def readings_of(self, sensor: str) -> xr.DataArray:
+        """Give the readings of one sensor that count now.
+
+        Parameters
+        ----------
+        sensor : str
+            Its name.
+
+        Returns
+        -------
+        xarray.DataArray
+            As in :meth:`readings`. [degC]
+
+        Raises
+        ------
+        InputError
+            If it has none.
+        StoreError
+            If a part's file is gone or damaged.
+        """
+        with self._database.read() as connection:
+            parts = parts_that_count(connection, self._folder)
+        own = [part for part in parts if part.sensor == sensor]
+        if not own:
+            known = sorted({part.sensor for part in parts})
+            accepted = f"one with readings ({', '.join(known) or 'none yet'})"
+            raise InputError(Problem(f"sensor '{sensor}'", accepted, hint=near_name(sensor, known)))
+        return air_temperature_of(*merge_parts(own))
+
+    def last_timezone(self, sensor: str) -> str | None:
+        """Give the zone last chosen for a sensor: see :func:`hardiness.store.parts.last_timezone`.
+
+        Parameters
+        ----------
+        sensor : str
+            Its name.
+
+        Returns
+        -------
+        str or None
+        """
+        with self._database.read() as connection:
+            return last_timezone(connection, sensor)
+
+    def history(self) -> pd.DataFrame:
+        """Give every act, oldest first: see :func:`hardiness.store.history.read_history`.
+
+        Returns
+        -------
+        pandas.DataFrame
+        """
+        with self._database.read() as connection:
+            return read_history(connection)
+
+    def uploads(self) -> pd.DataFrame:
+        """Give every file that was taken in: see :func:`hardiness.store.inspection.read_uploads`.
+
+        Returns
+        -------
+        pandas.DataFrame
+        """
+        with self._database.read() as connection:
+            return read_uploads(connection)
+
+    def state_token(self) -> str:
+        """Give a hash of all that counts now: see :func:`hardiness.store.snapshot.state_token`.
+
+        Returns
+        -------
+        str
+        """
+        with self._database.read() as connection:
+            return state_token(connection, self._folder)
