@@ -7,16 +7,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import pandas as pd
 import xarray as xr
 
-from hardiness import schema
+from hardiness import schema, words
+from hardiness.covariates import Covariates, add_covariates
+from hardiness.errors import InputError, Problem
 from hardiness.observations import Joined, join_scores
 from hardiness.settings import Settings
 from hardiness.tolerance.fit import Fit, fit_tolerance
+from hardiness.tolerance.kinship import kinship_of
+from hardiness.tolerance.terms import Kinship, Terms
 from hardiness.weather.events import freezes_table, set_aside
 from hardiness.weather.placing import Exposures, expose_plants
 
@@ -93,6 +97,7 @@ class Flow:
     def joined(self) -> Joined:
         """Scores joined to the freezes they answer for."""
         r = self.records
+        _refuse_grades_off_scale(r.scores, self.settings)
         return join_scores(self.exposed, r.plants, r.scores, r.sensors, self.settings, containers=self.containers)
 
     @property
@@ -113,21 +118,132 @@ class Flow:
         return bool(self.observations["protected"].eq("").any())
 
     @cached_property
+    def kinship(self) -> Kinship | None:
+        """How the observed selections are related; None where no parent of theirs is known."""
+        return kinship_of(self.records.selections, self.observations["selection"].tolist())
+
+    @cached_property
+    def covariates(self) -> Covariates:
+        """The observations with the columns of the terms that the settings ask for."""
+        r = self.records
+        return add_covariates(self.joined, self.freezes, r.readings, r.plants, r.sensors, self.settings)
+
+    @cached_property
+    def terms(self) -> Terms:
+        """The terms of the model that the settings ask for, and how selections are related."""
+        given = self.covariates
+        return Terms(fixed=given.fixed, random=given.random, kinship=self.kinship, protection=given.protection)
+
+    @cached_property
     def fit(self) -> Fit:
-        """The tolerance model, fitted."""
-        return fit_tolerance(self.observations, len(self.settings.grades), span_c=self.settings.span_c)
+        """The tolerance model, fitted; selections are pooled towards their parents where these are known."""
+        grades = len(self.settings.grades)
+        return fit_tolerance(self.covariates.table, grades, span_c=self.settings.span_c, terms=self.terms)
+
+    def with_settings(self, settings: Settings) -> Flow:
+        """The same flow with other settings; tables that do not depend on what has changed are made once for both.
+
+        Parameters
+        ----------
+        settings : Settings
+            They differ from the flow's own in the model's terms or the held durations at most.
+
+        Returns
+        -------
+        Flow
+        """
+        kept = {"freezes", "exposed", "joined"} if settings.rules == self.settings.rules else set[str]()
+        if settings.model_held_h != self.settings.model_held_h:
+            kept -= {"joined"}
+        other = replace(self, settings=settings)
+        other.__dict__.update({name: getattr(self, name) for name in kept})  # where cached properties lie
+        return other
 
     def floors(self, survive: float = 0.9, grade: int | None = None, level: float = 0.9) -> pd.DataFrame:
-        """Tolerance floors, with a row of evidence ``untested`` for every registered cell without a score."""
+        """Tolerance floors, with a row of evidence ``untested`` for every registered cell without a score.
+
+        Parameters
+        ----------
+        survive : float
+            Share that comes through.
+        grade : int, optional
+            Without reaching this grade; the last unless given.
+        level : float
+            Probability of the central interval.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.FLOORS``. [degC]
+        """
         names = schema.column_names(schema.FLOORS)
         fitted = self.fit.floors(survive, grade, level) if self.can_fit else pd.DataFrame(columns=names)
         return _with_untested(fitted, self.records.plants)[names]
 
     def compare(self, selections: list[str] | None = None, against: list[str] | None = None) -> pd.DataFrame:
-        """Differences of pairs of selections."""
+        """Differences of pairs of selections.
+
+        Parameters
+        ----------
+        selections, against : list of str, optional
+            Only pairs of these; only pairs with one of those.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.COMPARE``. [K]
+        """
         if not self.can_fit:
             return pd.DataFrame(columns=schema.column_names(schema.COMPARE))
         return self.fit.compare(selections, against)
+
+    @property
+    def checks(self) -> list[str]:
+        """The checks that have an observation."""
+        register = self.records.selections
+        fitted = set(self.observations.loc[self.observations["protected"] == "", "selection"])
+        return sorted(set(register.loc[register["role"] == "check", "selection"]) & fitted)
+
+    def ranks(self, best: int = 3) -> pd.DataFrame:
+        """Ranks of selections on each rootstock and over all, and how they stand against the checks.
+
+        Parameters
+        ----------
+        best : int
+            How many the best are.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.RANKS``.
+        """
+        if not self.can_fit:
+            return pd.DataFrame(columns=schema.column_names(schema.RANKS))
+        return self.fit.ranks(best, self.checks)
+
+    def against_checks(self) -> pd.DataFrame:
+        """Every selection against each check.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.AGAINST_CHECKS``. [K]
+        """
+        if not self.can_fit:
+            return pd.DataFrame(columns=schema.column_names(schema.AGAINST_CHECKS))
+        return self.fit.against_checks(self.checks)
+
+    def rootstocks(self) -> pd.DataFrame:
+        """Rootstocks in pairs.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.ROOTSTOCKS``. [K]
+        """
+        if not self.can_fit:
+            return pd.DataFrame(columns=schema.column_names(schema.ROOTSTOCKS))
+        return self.fit.rootstocks()
 
     @cached_property
     def claims(self) -> pd.DataFrame:
@@ -148,3 +264,17 @@ def _with_untested(floors: pd.DataFrame, plants: pd.DataFrame) -> pd.DataFrame:
     figures = [column.name for column in schema.FLOORS if column.kind == "number"]
     whole[figures] = whole[figures].astype(float)
     return whole.sort_values(["selection", "rootstock"], ignore_index=True)
+
+
+def _refuse_grades_off_scale(scores: pd.DataFrame, settings: Settings) -> None:
+    """Refuse a scale that has become shorter than the scores given on it: what a grade meant is not ours to guess."""
+    above = scores[scores["grade"] > settings.worst]
+    if above.empty:
+        return
+    some = ", ".join(f"{row.plant} on {row.scored_on}" for row in above.head(3).itertuples(index=False))
+    more = ", ..." if len(above) > 3 else ""
+    found = f"{settings.worst + 1} grades, but {words.count(len(above), 'score')} up to grade {above['grade'].max()}"
+    raise InputError(
+        Problem(f"{found} ({some}{more})", f"a scale from 0 to {above['grade'].max()} or more",
+                file="trial.toml, grades", hint="Give the scale its grades back, or withdraw those scores.")
+    )  # fmt: skip

@@ -39,12 +39,15 @@ class Joined:
         Sentences for the user.
     second_look : pandas.DataFrame
         Scores to look at once more: plant, scored_on, reason, detail.
+    observers : list of str
+        Who gave the score that counts, for each of the observations; empty where that is not known.
     """
 
     observations: pd.DataFrame
     left_out: pd.DataFrame
     said: list[str]
     second_look: pd.DataFrame
+    observers: list[str]
 
 
 def join_scores(
@@ -121,6 +124,7 @@ def join_scores(
         left_out=left_out_of(join, plants),
         said=sentences_on(join),
         second_look=second_look_at(join),
+        observers=[str(name) for name in timeline.observer[windows.score[near > 0]]],
     )
 
 

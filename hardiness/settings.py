@@ -10,14 +10,15 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 import tomlkit
 
+from hardiness.effects import EFFECT, LEAVE_OUT, TERM_NAMES, ModelTerms
 from hardiness.errors import InputError, Problem, UnitsError, near_name
 from hardiness.units import Temperature, parse_temperature
 
-# Our own words. Graded by wood from 2 up, so that a plant without leaves can be scored (traps.md, Growers).
+# Our own words. Graded by wood from 2 up, so that a plant without leaves can be scored.
 GRADES = (
     "unharmed",
     "leaves marked or shed, wood sound",
@@ -26,7 +27,7 @@ GRADES = (
     "main limbs killed",
     "dead down to the graft",
 )
-SPAN_C = 6.0  # [K] from the first grade to the last; model.md
+SPAN_C = 6.0  # [K] from the first grade to the last, as the trade knows it
 THRESHOLDS = {
     "C": ("0 C", "-2 C", "-4 C", "-6 C", "-8 C", "-10 C"),
     "F": ("32 F", "28 F", "24 F", "20 F", "16 F", "12 F"),
@@ -89,6 +90,8 @@ class Settings:
         The held duration that the model uses. [h]
     store_url : str, optional
         Where the records are; None: SQLite in ``trial.db``.
+    model : ModelTerms
+        What the model takes into account.
     """
 
     name: str
@@ -103,6 +106,7 @@ class Settings:
     settle_days: float = 7.0
     model_held_h: float = 1.0
     store_url: str | None = None
+    model: ModelTerms = field(default_factory=ModelTerms)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -123,7 +127,7 @@ class _Reader:
         self.problems: list[Problem | str] = []
 
     def fault(self, column: str, found: object, accepted: str, hint: str | None = None) -> None:
-        self.problems.append(Problem(repr(found), accepted, file=self.file, column=column, hint=hint))
+        self.problems.append(Problem(repr(found), accepted, file=f"{self.file}, {column}", hint=hint))
 
     def table(self, parent: Mapping[str, Any], section: str, known: tuple[str, ...]) -> dict[str, Any]:
         table = parent.get(section, {}) if section else parent
@@ -138,8 +142,8 @@ class _Reader:
 
     def text(self, table: Mapping[str, Any], name: str, default: str) -> str:
         value = table.get(name, default)
-        if not isinstance(value, str) or not value.strip():
-            self.fault(name, value, "a text")
+        if not isinstance(value, str) or not value.strip() or value != value.encode("utf-8", "ignore").decode():
+            self.fault(name, value, "a text")  # bytes of a command line that are no UTF-8 cannot be written down
             return default
         return value
 
@@ -197,18 +201,20 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
         raise InputError(Problem(f"text that is not TOML ({error})", "a TOML file", file=file)) from None
     read = _Reader(file)
     top = read.table(document, "", ("name", "timezone", "latitude", "longitude", "elevation_m", "units", "scale",
-                                    "freeze", "store"))  # fmt: skip
+                                    "freeze", "store", "model"))  # fmt: skip
     scale = read.table(document, "scale", ("grades", "span_c"))
     freeze = read.table(document, "freeze", ("onset_c", "thaw_h", "damaging_c", "settle_days", "thresholds", "held_h",
                                              "model_held_h"))  # fmt: skip
     store = read.table(document, "store", ("url",))
+    model = read.table(document, "model", TERM_NAMES)
     units = read.text(top, "units", "C")
     if units not in THRESHOLDS:
         read.fault("units", units, "C or F")
         units = "C"
     timezone = read.text(top, "timezone", "UTC")
     if not _is_zone(timezone):
-        read.fault("timezone", timezone, "an IANA time zone such as Europe/Lisbon")
+        near = near_name(timezone, sorted(available_timezones()))
+        read.fault("timezone", timezone, "an IANA time zone such as Europe/Lisbon", near)
     onset = read.required_number(freeze, "onset_c", 0.0, "a temperature in degC", lambda v: -60 < v < 20)
     held = _held_durations(read, freeze)
     settings = Settings(
@@ -233,6 +239,7 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
                                           f"one of held_h ({', '.join(f'{h:g}' for h in held)})",
                                           lambda v: v in held),
         store_url=read.text(store, "url", "") if "url" in store else None,
+        model=ModelTerms(**{name: _is_effect(read, model, name) for name in TERM_NAMES}),
     )  # fmt: skip
     if read.problems:
         raise InputError(read.problems)
@@ -307,11 +314,25 @@ def to_toml(settings: Settings) -> str:
     freeze["held_h"] = list(settings.rules.held_h)
     freeze["model_held_h"] = settings.model_held_h
     document["freeze"] = freeze
+    model = tomlkit.table()
+    model.comment("each of these: 'effect', or 'leave out'")
+    for name in TERM_NAMES:
+        model[name] = EFFECT if getattr(settings.model, name) else LEAVE_OUT
+    document["model"] = model
     if settings.store_url is not None:
         store = tomlkit.table()
         store["url"] = settings.store_url
         document["store"] = store
     return tomlkit.dumps(document)
+
+
+def _is_effect(read: _Reader, model: Mapping[str, Any], name: str) -> bool:
+    value = model.get(name, False)
+    if isinstance(value, bool):
+        return value
+    if value not in (EFFECT, LEAVE_OUT):
+        read.fault(f"model.{name}", value, f"'{EFFECT}' or '{LEAVE_OUT}'")
+    return bool(value == EFFECT)
 
 
 def _is_zone(name: str) -> bool:

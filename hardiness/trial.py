@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import TracebackType
 
 import pandas as pd
 
-from hardiness.errors import InputError
+from hardiness.errors import HardinessError, InputError, Problem
 from hardiness.flow import Flow, Records
+from hardiness.read.labels import RefusedError, parse_sensor, quote
 from hardiness.read.loggers import read_logger
 from hardiness.read.records import parse_records
 from hardiness.read.tables import read_table
-from hardiness.schema import RECORD_TABLES
+from hardiness.schema import RECORD_TABLES, SENSORS
 from hardiness.settings import Settings, read_settings, to_toml
 from hardiness.store import Intake, Store, Withdrawal, open_store
+from hardiness.store.database import FILE
 from hardiness.tolerance.fit import Fit
 
 SETTINGS_FILE = "trial.toml"
@@ -92,8 +95,17 @@ class Trial:
             With every bad row; nothing was stored.
         """
         layout = RECORD_TABLES[table]
-        records = parse_records(read_table(path, layout, name=name), layout, self.settings)
-        return self.store.add_records(records, path, death_settled=self._death_settled)
+        records = parse_records(read_table(path, layout, name=name or _name_of(path)), layout, self.settings)
+        intake = self.store.add_records(records, path, death_settled=self._death_settled)
+        if table == SENSORS.name and not intake.repeated:
+            intake.said.extend(self._shields_taken(records.frame["sensor"]))
+        return intake
+
+    def _shields_taken(self, sensors: Iterable[str]) -> list[str]:
+        """Say which sensors are taken to hang in a radiation shield because nobody said whether they do."""
+        held = self.store.current(SENSORS.name)
+        empty = held.loc[held["sensor"].isin(list(sensors)) & (held["shielded"] == ""), "sensor"]
+        return [f"Taken to hang in a radiation shield, as 'shielded' is empty: {', '.join(empty)}."] if len(empty) else []
 
     def add_readings(
         self,
@@ -105,6 +117,7 @@ class Trial:
         time_column: str | None = None,
         temperature_column: str | None = None,
         date_order: str | None = None,
+        name: str | None = None,
         progress: Callable[[int, int], None] | None = None,
     ) -> Intake:
         """Add a logger's file of readings: whole, or not at all.
@@ -121,6 +134,8 @@ class Trial:
             C, F or K, where the file names none; else the trial's.
         time_column, temperature_column, date_order : str, optional
             What the file leaves open.
+        name : str, optional
+            What to call it in messages.
         progress : callable, optional
             Told the bytes done and in all.
 
@@ -133,6 +148,11 @@ class Trial:
         InputError
             With every bad row; nothing was stored.
         """
+        try:
+            sensor = parse_sensor(sensor)
+        except RefusedError as error:
+            raise InputError(Problem(error.found, error.accepted, file="--sensor", hint=error.hint)) from None
+        file = name or _name_of(path)
         last = None if timezone else self.store.last_timezone(sensor)
         logger_file = read_logger(
             path,
@@ -143,8 +163,12 @@ class Trial:
             time_column=time_column,
             temperature_column=temperature_column,
             date_order=date_order,
+            name=file,
             progress=progress,
         )
+        if logger_file.timezone_from == "default":
+            whose = f"the last one chosen for sensor {quote(sensor)}" if last else "the trial's"
+            logger_file.said.append(f"That zone is {whose}; --timezone names another.")
         options = {
             "timezone": timezone,
             "unit": unit,
@@ -152,7 +176,11 @@ class Trial:
             "temperature_column": temperature_column,
             "date_order": date_order,
         }
-        return self.store.add_readings(logger_file, path, sensor=sensor, options=options)
+        known = set(self.store.current(SENSORS.name)["sensor"])
+        intake = self.store.add_readings(logger_file, path, sensor=sensor, options=options, name=file)
+        if sensor not in known:
+            intake.said.extend(self._shields_taken([sensor]))
+        return intake
 
     def withdraw_table(self, table: str, path: Path, *, undo: bool = False) -> Withdrawal:
         """Make the rows that a file names stop counting, or count again.
@@ -176,7 +204,8 @@ class Trial:
             If a row is unknown, or others rest on it.
         """
         layout = RECORD_TABLES[table]
-        records = parse_records(read_table(path, layout), layout, self.settings, keys_only=True)
+        raw = read_table(path, layout, name=_name_of(path))
+        records = parse_records(raw, layout, self.settings, keys_only=True)
         return self.store.withdraw(table, records, undo=undo, death_settled=self._death_settled)
 
     def withdraw_upload(self, sha_prefix: str, *, undo: bool = False) -> Withdrawal:
@@ -281,6 +310,11 @@ class Trial:
         return self.flow().floors(survive, grade, level)
 
 
+def _name_of(path: Path) -> str:
+    """Name a file so that it can be written down, also where its name is no UTF-8."""
+    return os.fsencode(path.name).decode("utf-8", "replace")
+
+
 def open_trial(folder: str | Path) -> Trial:
     """Open a trial folder.
 
@@ -321,11 +355,19 @@ def new_trial(folder: str | Path, settings: Settings) -> Trial:
     Raises
     ------
     InputError
-        If the folder holds something already.
+        If the folder holds something already, or a file is in its way.
     """
     path = Path(folder)
-    if path.exists() and (not path.is_dir() or any(path.iterdir())):
+    if path.is_dir() and any(path.iterdir()):
         raise InputError(f"{path} is not empty; a new trial wants a new or empty folder.")
-    path.mkdir(parents=True, exist_ok=True)
-    (path / SETTINGS_FILE).write_text(to_toml(settings), encoding="utf-8")
-    return open_trial(path)
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError):
+        raise InputError(f"{path} cannot be a folder: a file is in its way.") from None
+    try:
+        (path / SETTINGS_FILE).write_text(to_toml(settings), encoding="utf-8")
+        return open_trial(path)
+    except (HardinessError, OSError):
+        for name in (SETTINGS_FILE, FILE):  # half a trial would be in the way of the next try
+            (path / name).unlink(missing_ok=True)
+        raise
