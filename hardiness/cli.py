@@ -7,15 +7,19 @@ called, so that ``hardiness --help`` answers at once.
 from __future__ import annotations
 
 import importlib
+import io
 import os
+import signal
 import sys
+import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import click
 
-from hardiness.errors import HardinessError, InputError
+from hardiness.errors import FitError, HardinessError, InputError, Problem, near_name
 
 # verb: (module, the line that --help shows)
 VERBS = {
@@ -26,9 +30,13 @@ VERBS = {
     "freezes": ("answers", "Every freeze at every sensor."),
     "exposures": ("answers", "Every freeze that every plant met."),
     "observations": ("answers", "Every plant and scored window: what the model sees."),
+    "fit": ("fitting", "Fit the model: its scales, effects, freezes used, and which held duration explains."),
     "floors": ("answers", "Tolerance floors per selection and rootstock."),
     "compare": ("answers", "Which selection is hardier, by how much, how sure."),
+    "ranks": ("standing", "Ranks on each rootstock: who is hardiest, and how sure."),
+    "rootstocks": ("standing", "Which rootstock makes its trees hardier, by how much, how sure."),
     "claims": ("answers", "Hearsay held against the evidence."),
+    "checks": ("checking", "Whether the fit may be trusted: calibration, influence, priors."),
     "chart": ("paper", "Draw the trial summary chart."),
     "history": ("upkeep", "Who changed what, and when."),
     "uploads": ("upkeep", "Every file that was taken in."),
@@ -47,7 +55,8 @@ class Verbs(click.Group):
         """Import a verb."""
         if cmd_name not in VERBS:
             return None
-        module = importlib.import_module(f"hardiness.commands.{VERBS[cmd_name][0]}")
+        with holding_ctrl_c():
+            module = importlib.import_module(f"hardiness.commands.{VERBS[cmd_name][0]}")
         command: click.Command = getattr(module, cmd_name)
         return command
 
@@ -56,15 +65,34 @@ class Verbs(click.Group):
         with formatter.section("Verbs"):
             formatter.write_dl([(verb, line) for verb, (_, line) in VERBS.items()])
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the verb; near names of an unknown one are offered."""
+        if args[0] not in VERBS and not args[0].startswith("-"):
+            hint = near_name(args[0], list(VERBS))
+            raise click.UsageError(f"there is no verb '{args[0]}'. {hint or ''}".rstrip(), ctx)
+        return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the verb; a reader of a pipe that has had enough is no fault."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            drop_output()
+            ctx.exit(0)
+
     def main(self, args: Sequence[str] | None = None, *rest: Any, **options: Any) -> Any:
         """Run, and end with the code that says why."""
         options["standalone_mode"] = False
+        prepare_streams()
         try:
             outcome = super().main(args, *rest, **options)
             sys.stdout.flush()
         except click.exceptions.Exit as end:
             sys.exit(end.exit_code)
         except (click.exceptions.Abort, KeyboardInterrupt):
+            click.echo("hardiness: stopped.", err=True)
             sys.exit(130)
         except click.ClickException as error:
             error.show()
@@ -72,43 +100,85 @@ class Verbs(click.Group):
         except InputError as error:
             say_problems(error)
             sys.exit(2)
-        except BrokenPipeError:  # the reader of a pipe has had enough
-            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        except BrokenPipeError:
+            drop_output()
             sys.exit(0)
-        except (HardinessError, OSError) as error:
+        except HardinessError as error:
             click.echo(f"hardiness: {error}", err=True)
+            sys.exit(1)
+        except OSError as error:
+            drop_output()
+            place = f"{error.filename}: " if error.filename is not None else ""
+            click.echo(f"hardiness: {place}{error.strerror or error}.", err=True)
             sys.exit(1)
         except Exception as error:
             if "HARDINESS_TRACEBACK" in os.environ:
                 traceback.print_exc()
             click.echo(
-                f"hardiness: a fault of ours, nothing was stored: {type(error).__name__}: {error}. "
-                "HARDINESS_TRACEBACK=1 shows where.",
+                f"hardiness: a fault of ours: {type(error).__name__}: {error}. HARDINESS_TRACEBACK=1 shows where.",
                 err=True,
             )
             sys.exit(1)
         sys.exit(outcome if isinstance(outcome, int) else 0)
 
 
+@contextmanager
+def holding_ctrl_c() -> Iterator[None]:
+    """Hold Ctrl-C back until the end: modules that are being imported may swallow it.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        At the end, where it was pressed.
+    """
+    usual = signal.getsignal(signal.SIGINT)
+    if threading.current_thread() is not threading.main_thread() or usual in (signal.SIG_IGN, None):
+        yield  # signals come to the main thread only, and who started us may want this one to be ignored
+        return
+    pressed: list[int] = []
+    signal.signal(signal.SIGINT, lambda number, _: pressed.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, usual)
+    if pressed:
+        raise KeyboardInterrupt
+
+
+def prepare_streams() -> None:
+    """Write UTF-8 into files and pipes, and on a terminal a ? for what it cannot show."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding=None if stream.isatty() else "utf-8", errors="replace")
+
+
+def drop_output() -> None:
+    """Let go of stdout, which takes nothing more: else Python fails once more when it ends."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def say_problems(error: InputError) -> None:
-    """Print every problem of an input error on stderr, and that nothing was stored."""
+    """Print every problem of an input error on stderr, and of a file with bad rows that nothing was stored."""
     for problem in error.problems:
         click.echo(str(problem), err=True)
-    if len(error.problems) > 1:
-        click.echo(f"{len(error.problems)} problems; nothing was stored.", err=True)
+    count = len(error.problems)
+    in_rows = any(isinstance(problem, Problem) and problem.row is not None for problem in error.problems)
+    if not isinstance(error, FitError) and (count > 1 or in_rows):
+        click.echo(f"{count} problem{'s' if count > 1 else ''}; nothing was stored.", err=True)
 
 
 @click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--trial", metavar="DIR", type=click.Path(), default=None, help="The trial folder [the current one].")
 @click.version_option(package_name="hardiness")
-@click.pass_context
-def main(ctx: click.Context, trial: str | None) -> None:
+def main(trial: str | None) -> None:
     """Join freeze readings with damage scores; report tolerance floors with honest uncertainty.
 
     A trial is a folder: `hardiness new DIR` makes one, `hardiness demo DIR` makes an invented one to look at.
     Every verb has --help.
     """
-    ctx.obj = trial
 
 
 if __name__ == "__main__":

@@ -134,6 +134,40 @@ def claim_shown(claimable_c: float, units: str = "C") -> float:
     return math.ceil(shown(claimable_c, units) * 10 - _ROUNDING) / 10
 
 
+def floor_texts(
+    open_end: str, floor_c: float, claimable_c: float, warmest_fatal_c: float, units: str = "C"
+) -> tuple[str, str]:
+    """Write a floor and a claimable floor: an end that no plant bounds is said in words.
+
+    Parameters
+    ----------
+    open_end : str
+        ``"cold"`` where all survived, ``"warm"`` where all died, else ``"none"``.
+    floor_c, claimable_c, warmest_fatal_c : float
+        NaN where missing. [degC]
+    units : str, default "C"
+        ``"C"`` or ``"F"``.
+
+    Returns
+    -------
+    tuple of str
+        Without units; two dashes where nothing is known.
+
+    Examples
+    --------
+    >>> floor_texts("none", -9.42, -8.68, -11.0), floor_texts("cold", -12.4, -9.1, math.nan)
+    (('−9.4', '−8.6'), ('at or below', '−9.1'))
+    >>> floor_texts("warm", -4.2, math.nan, -5.1)
+    ('above −5.1', 'none')
+    """
+    if open_end == "cold" and not math.isnan(claimable_c):
+        return "at or below", claim_number(claimable_c, units)
+    if open_end == "warm" and not math.isnan(warmest_fatal_c):
+        return f"above {number(shown(warmest_fatal_c, units))}", "none"
+    floor = "–" if math.isnan(floor_c) else number(shown(floor_c, units))
+    return floor, "–" if math.isnan(claimable_c) else claim_number(claimable_c, units)
+
+
 def threshold_text(threshold: Temperature, units: str) -> str:
     """Write a threshold as it was given; its unit only where the trial shows another one.
 

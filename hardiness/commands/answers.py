@@ -2,28 +2,43 @@
 
 from __future__ import annotations
 
+from csv import reader as csv_reader
+from dataclasses import replace
+
 import click
 import pandas as pd
 
 from hardiness import schema, words
+from hardiness.commands.checking import explain_floors
 from hardiness.commands.output import (
     CAUTION,
     csv_option,
     deliver,
-    print_table,
     say,
     trial_folder,
     trial_option,
 )
-from hardiness.errors import FitError, InputError
+from hardiness.commands.printing import print_table
+from hardiness.errors import FitError, InputError, Problem, near_name
 from hardiness.flow import Flow
 from hardiness.observations import left_out_summary
 from hardiness.schema import Column
 from hardiness.settings import Settings
+from hardiness.tolerance.kinship import with_kin
 from hardiness.trial import open_trial
 
 CHECKS = "checks"
 MOST_PRINTED_PAIRS = 60
+NO_LATITUDE = "The trial names no latitude: winters are taken as north of the equator, July to June."
+# What a narrow terminal shows of a table, the most needed column first.
+FIRST_OBSERVED = ("plant", "selection", "rootstock", "freeze", "exposure_c", "grade", "scored_on", "grade_low",
+                  "protected", "near", "freezes", "provisional", "exposure_sd_c", "winter")  # fmt: skip
+PRINTED_FLOORS = ("selection", "rootstock", "plants", "scores", "killed", "evidence", "rests_on", "tested_to_c",
+                  "floor_low_c", "floor_high_c", "floor_c", "claimable_c")  # fmt: skip
+FIRST_FLOORS = ("selection", "rootstock", "floor_c", "claimable_c", "floor_low_c", "floor_high_c", "tested_to_c",
+                "evidence", "killed", "plants", "scores", "rests_on")  # fmt: skip
+FIRST_CLAIMED = ("selection", "rootstock", "claimed_floor_c", "floor_c", "probability_holds", "probability_half_holds",
+                 "beyond_tested", "claim_source")  # fmt: skip
 
 
 @click.command()
@@ -35,11 +50,16 @@ def freezes(csv: str | None, trial: str | None) -> None:
         table = opened.freezes()
         rules = opened.settings.rules
         columns = schema.freeze_columns(rules.thresholds, rules.held_h)
-        deliver(table, columns, opened.settings, csv)
+        deliver(table, columns, opened.settings, csv, ("freeze", *_first_measured(opened.settings)))
         if table.empty:
             say("There is no freeze yet: hardiness add readings FILE --sensor S adds a logger's readings.")
         elif opened.settings.latitude is None:
-            say("The trial names no latitude: winters are taken as north of the equator, July to June.")
+            say(NO_LATITUDE)
+
+
+def _first_measured(settings: Settings) -> tuple[str, ...]:
+    hours = (schema.hours_column(threshold) for threshold in settings.rules.thresholds)
+    return ("minimum_c", schema.held_column(settings.model_held_h), "duration_h", "coverage", *hours, "starts", "ends")
 
 
 @click.command()
@@ -51,10 +71,12 @@ def exposures(csv: str | None, trial: str | None) -> None:
         flow = opened.flow()
         rules = opened.settings.rules
         columns = (*schema.EXPOSED, *schema.freeze_columns(rules.thresholds, rules.held_h))
-        hidden = {"duration_h", "degree_hours_c_h", "fall_rate_c_per_h", "ends"}
-        deliver(flow.exposures, columns, opened.settings, csv, [c.name for c in columns if c.name not in hidden])
+        first = ("plant", "selection", "rootstock", "freeze", *_first_measured(opened.settings))
+        deliver(flow.exposures, columns, opened.settings, csv, first)
         if flow.exposures.empty:
             say("No plant has met a freeze yet: it takes plants, and readings of a sensor near them.")
+        elif opened.settings.latitude is None:
+            say(NO_LATITUDE)
         if unknown := len(flow.exposed.unknown):
             say(f"{words.count(unknown, 'exposure')} unknown: no sensor had a reading for the plant in that freeze.")
 
@@ -68,29 +90,31 @@ def exposures(csv: str | None, trial: str | None) -> None:
 @trial_option
 def observations(csv: str | None, left_out: str | None, containers: bool, trial: str | None) -> None:
     """Every plant and scored window: what the model sees, and what was left out."""
+    if csv == left_out == "-":
+        raise InputError(Problem("'-' beside --csv -", "one table on stdout at a time", file="--left-out"))
     with open_trial(trial_folder(trial)) as opened:
         flow = opened.flow(containers=containers)
         table, settings = flow.observations, opened.settings
         if left_out is not None:
             deliver(flow.left_out, schema.LEFT_OUT, settings, left_out)
         if left_out != "-":
-            deliver(table, schema.OBSERVATIONS, settings, csv)
+            deliver(table, schema.OBSERVATIONS, settings, csv, FIRST_OBSERVED)
         if table.empty:
             say("There is no observation yet: it takes scores of plants that have met a freeze.")
-        protected = int(table["protected"].ne("").sum())
-        provisional = int(table["provisional"].sum())
-        say(f"{words.count(len(table), 'observation')} of {words.count(table['plant'].nunique(), 'plant')}: "
-            f"{protected} protected or in a container and not fitted, {provisional} provisional.")  # fmt: skip
-        _say_left_out(flow.left_out)
+        else:
+            protected = int(table["protected"].ne("").sum())
+            provisional = int(table["provisional"].sum())
+            say(f"{words.count(len(table), 'observation')} of {words.count(table['plant'].nunique(), 'plant')}: "
+                f"{protected} protected or in a container and not "
+                f"{'counted' if settings.model.protection else 'fitted'}, {provisional} provisional.")  # fmt: skip
+        if len(flow.left_out):
+            _say_left_out(flow.left_out)
         say(flow.joined.said)
         for row in flow.joined.second_look.itertuples(index=False):
-            say(f"look again: {row.plant} on {row.scored_on}: {row.detail}")
+            say(f"look again: {row.plant}: {row.detail}")
 
 
 def _say_left_out(left_out: pd.DataFrame) -> None:
-    if left_out.empty:
-        say("Nothing was left out.")
-        return
     say(f"Left out, {words.count(len(left_out), 'case')} (--left-out FILE lists them all):")
     for row in left_out_summary(left_out).itertuples(index=False):
         say(f"  {row.count}  {row.reason}, for example: {row.example}")
@@ -98,22 +122,39 @@ def _say_left_out(left_out: pd.DataFrame) -> None:
 
 @click.command()
 @csv_option
-@click.option("--survive", type=float, default=0.9, show_default=True, help="Share of plants that come through.")
+@click.option(
+    "--survive",
+    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    default=0.9,
+    show_default=True,
+    metavar="SHARE",
+    help="Share of plants that come through.",
+)
 @click.option("--grade", metavar="G", help="Without reaching this grade, by number or name [the last].")
+@click.option("--explain", metavar="SELECTION", help="Say in sentences what the floors of one selection rest on.")
 @click.option("--containers", is_flag=True, help="Let plants in containers count.")
 @trial_option
-def floors(csv: str | None, survive: float, grade: str | None, containers: bool, trial: str | None) -> None:
+def floors(
+    csv: str | None, survive: float, grade: str | None, explain: str | None, containers: bool, trial: str | None
+) -> None:
     """Tolerance floors per selection and rootstock, with 90 % intervals and what may be claimed."""
+    if not 0 < survive < 1:
+        percent = f"Did you mean {survive / 100:g}?" if 1 < survive < 100 else None
+        raise InputError(Problem(f"{survive:g}", "a share between 0 and 1, such as 0.9", file="--survive", hint=percent))
     with open_trial(trial_folder(trial)) as opened:
         flow = opened.flow(containers=containers)
         asked = grade_named(grade, opened.settings)
+        if explain is not None:
+            explain_floors(flow, explain, survive, asked)
+            say(floor_notes(flow))
+            return
         table = flow.floors(survive, asked)
         if csv is not None:
             deliver(table, schema.FLOORS, opened.settings, csv)
             say(floor_notes(flow))
         else:
-            print_floors(flow, table, survive)
-        _refuse_unusable_scores(flow)
+            print_floors(flow, table, survive, asked)
+        refuse_unusable_scores(flow)
 
 
 def grade_named(text: str | None, settings: Settings) -> int | None:
@@ -126,28 +167,39 @@ def grade_named(text: str | None, settings: Settings) -> int | None:
     """
     if text is None:
         return None
-    names = [name.lower() for name in settings.grades]
-    if text.strip().lower() in names[1:]:
-        return names.index(text.strip().lower())
-    if text.strip().isdigit() and 1 <= int(text) <= settings.worst:
-        return int(text)
-    scale = ", ".join(f"{number} {name}" for number, name in enumerate(settings.grades) if number)
-    raise InputError(f"--grade: found '{text}'; accepted: {scale}.")
+    names = [" ".join(name.lower().split()) for name in settings.grades]
+    word = " ".join(text.lower().split())
+    if word in names[1:]:
+        return names.index(word)
+    if word.isdecimal() and 1 <= int(word) <= settings.worst:
+        return int(word)
+    scale = ", ".join(f"{number} ({name})" for number, name in enumerate(settings.grades) if number)
+    raise InputError(Problem(f"'{text}'", scale, file="--grade", hint=near_name(word, names[1:])))
 
 
-def print_floors(flow: Flow, table: pd.DataFrame, survive: float) -> None:
-    """Print floors for people: cold ends that no plant bounds are said in words."""
+def print_floors(flow: Flow, table: pd.DataFrame, survive: float = 0.9, grade: int | None = None) -> None:
+    """Print floors for people: ends that no plant bounds are said in words, claims rounded to the warm side."""
     settings = flow.settings
     if flow.can_fit:
-        say(f"Held temperature ({settings.model_held_h:g} h) at which {100 * survive:g} % of such plants come through.")
-    shown = table.copy()
-    shown["floor_low_c"] = shown["floor_low_c"].mask(shown["open_end"] == "cold")
-    shown["floor_high_c"] = shown["floor_high_c"].mask(shown["open_end"] == "warm")
-    order = ("selection", "rootstock", "plants", "scores", "killed", "evidence", "tested_to_c", "floor_low_c",
-             "floor_c", "floor_high_c", "claimable_c", "rests_on")  # fmt: skip
+        reached = "alive" if grade in (None, settings.worst) else f"without reaching grade {grade}"
+        if grade is not None:
+            reached += f" ({settings.grades[grade]})"
+        say(f"Floor: the temperature, held for {words.hours(settings.model_held_h)}, at which {100 * survive:g} % of "
+            f"such plants come through {reached}. Low to high: its 90 % interval.")  # fmt: skip
+    rows = table.sort_values(["floor_c", "selection", "rootstock"], na_position="last")
+    texts = [
+        words.floor_texts(row.open_end, row.floor_c, row.claimable_c, row.warmest_fatal_c, settings.units)
+        for row in rows.itertuples(index=False)
+    ]
+    shown = rows.assign(
+        floor_low_c=rows["floor_low_c"].mask(rows["open_end"] == "cold"),
+        floor_high_c=rows["floor_high_c"].mask(rows["open_end"] == "warm"),
+        floor_c=[floor for floor, _ in texts],
+        claimable_c=[claimable for _, claimable in texts],
+    )
     columns = {column.name: column for column in schema.FLOORS}
-    print_table(shown.sort_values(["floor_c", "selection", "rootstock"], na_position="last"),
-                [columns[name] for name in order], settings)  # fmt: skip
+    columns |= {name: replace(columns[name], kind="text") for name in ("floor_c", "claimable_c")}
+    print_table(shown, [columns[name] for name in PRINTED_FLOORS], settings, FIRST_FLOORS)
     say(floor_notes(flow))
 
 
@@ -161,7 +213,9 @@ def floor_notes(flow: Flow) -> list[str]:
         return ["There is no observation to fit yet: every registered cell is untested."]
     table = flow.observations
     used = table[table["protected"] == ""]
-    notes = [CAUTION]
+    notes = [CAUTION, *flow.covariates.said]
+    if kin := with_kin(flow.kinship):
+        notes.append(f"Pooled with their kin, by the parents in the register: {words.count(len(kin), 'selection')}.")
     if flow.season_met is not None:
         first, last = (words.day(day) for day in flow.season_met)
         winters = words.listed(sorted(set(used["winter"])))
@@ -182,17 +236,22 @@ def floor_notes(flow: Flow) -> list[str]:
             f"Removed after a freeze without a score, which their floors do not count: {words.listed(plants)}."
         )
     if flow.settings.latitude is None:
-        notes.append("The trial names no latitude: winters are taken as north of the equator, July to June.")
+        notes.append(NO_LATITUDE)
     return notes
 
 
-def _refuse_unusable_scores(flow: Flow) -> None:
-    """Scores that give not one observation are a fault of the input."""
-    if not flow.can_fit and len(flow.records.scores):
-        reasons = left_out_summary(flow.left_out)
-        why = [f"  {row.count}  {row.reason}, for example: {row.example}" for row in reasons.itertuples(index=False)]
-        head = f"nothing to fit: of {words.count(len(flow.records.scores), 'score')} none could be used."
-        raise FitError([head, *why])
+def refuse_unusable_scores(flow: Flow) -> None:
+    """Scores that give not one observation to fit are a fault of the input."""
+    if flow.can_fit or flow.records.scores.empty:
+        return
+    why = [
+        f"{row.count}  {row.reason}, for example: {row.example}"
+        for row in left_out_summary(flow.left_out).itertuples(index=False)
+    ]
+    if protected := len(flow.observations):
+        why.append(f"{protected}  protected or in a container: listed by hardiness observations, and not fitted")
+    scores = words.count(len(flow.records.scores), "score")
+    raise FitError("\n  ".join([f"Nothing to fit: of {scores} none could be used.", *why, *flow.joined.said]))
 
 
 @click.command()
@@ -205,7 +264,7 @@ def compare(csv: str | None, selections: str | None, against: str | None, contai
     """Differences between selections on the rootstocks they share; negative: the first is hardier."""
     with open_trial(trial_folder(trial)) as opened:
         flow = opened.flow(containers=containers)
-        chosen, yardsticks = _names(selections), _names(against)
+        chosen, yardsticks = _names("--selections", selections), _names("--against", against)
         if yardsticks == [CHECKS]:
             register = flow.records.selections
             tested = set(flow.observations["selection"])
@@ -225,11 +284,17 @@ def compare(csv: str | None, selections: str | None, against: str | None, contai
         else:
             say(f"Each interval stands for itself: of {len(table)} at 90 %, about {round(len(table) / 10)} miss.")
             say(CAUTION)
-        _refuse_unusable_scores(flow)
+        refuse_unusable_scores(flow)
 
 
-def _names(text: str | None) -> list[str] | None:
-    return None if text is None else [name.strip() for name in text.split(",") if name.strip()]
+def _names(option: str, text: str | None) -> list[str] | None:
+    """Names between commas; one that holds a comma stands in double quotes."""
+    if text is None:
+        return None
+    names = [name.strip() for row in csv_reader([text], skipinitialspace=True) for name in row if name.strip()]
+    if not names:
+        raise InputError(Problem(f"'{text}'", "names of selections, ',' between", file=option))
+    return list(dict.fromkeys(names))
 
 
 @click.command()
@@ -240,10 +305,10 @@ def claims(csv: str | None, trial: str | None) -> None:
     with open_trial(trial_folder(trial)) as opened:
         flow = opened.flow()
         columns: tuple[Column, ...] = schema.CLAIMS
-        deliver(flow.claims, columns, opened.settings, csv)
+        deliver(flow.claims, columns, opened.settings, csv, FIRST_CLAIMED)
         if flow.claims.empty:
             say("There is no claim to hold against evidence: it takes a claimed_floor of a selection with scores.")
         else:
             say("probability holds: that 90 % come through at the claim; half holds: that half do (survived once).")
             say(CAUTION)
-        _refuse_unusable_scores(flow)
+        refuse_unusable_scores(flow)

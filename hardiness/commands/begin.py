@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import click
 from rich.console import Console
 from rich.progress import Progress
 
-from hardiness.commands.answers import print_floors
+from hardiness.commands.answers import NO_LATITUDE, print_floors
 from hardiness.commands.intake import say_intake
 from hardiness.commands.output import say
 from hardiness.commands.paper import draw_chart
@@ -41,18 +42,18 @@ def new(
     """Make a new trial folder DIR with its trial.toml, which you may edit."""
     rules = replace(FreezeRules(), thresholds=tuple(parse_temperature(text) for text in THRESHOLDS[units]))
     asked = Settings(name, timezone, latitude, longitude, elevation, units, rules=rules)
-    settings = parse_settings(to_toml(asked), file="the new trial's settings")  # one validation for both doors
+    settings = parse_settings(to_toml(asked), file="hardiness new")  # one validation for both doors
     with new_trial(folder, settings):
         pass
-    say(f"{folder} is a trial now. Next: hardiness add selections FILE --trial {folder}")
+    say(f"{folder} is a trial now. Next: hardiness add selections FILE --trial {shlex.quote(str(folder))}")
     if latitude is None:
-        say("No latitude given: winters are taken as north of the equator, July to June.")
+        say(NO_LATITUDE)
 
 
 @click.command()
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 def demo(folder: Path) -> None:
-    """Make an invented hillside trial of seedling olives in DIR, with floors and chart.
+    """Make a whole invented trial in DIR, ready to look at: seedling olives on a hillside, with floors and chart.
 
     The files of data_demo are added through the same verbs as your own.
     """
@@ -63,10 +64,10 @@ def demo(folder: Path) -> None:
             for step in bar.track(DEMO_STEPS, description="adding the demo's files"):
                 _take(trial, step.table, files / step.file, dict(step.options))
         flow = trial.flow()
-        print_floors(flow, flow.floors(), 0.9)
+        print_floors(flow, flow.floors())
         chart = folder / CHART
         draw_chart(trial, chart)
-    say(f"The chart is {chart}. Go on with: hardiness freezes --trial {folder}")
+    say(f"The chart is {chart}. Go on with: hardiness freezes --trial {shlex.quote(str(folder))}")
 
 
 def _take(trial: Trial, table: str, path: Path, options: dict[str, str]) -> None:

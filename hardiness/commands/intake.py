@@ -17,7 +17,8 @@ MOST_CHANGES = 40  # old -> new lines said; the history has them all
 
 
 @click.group()
-def add() -> None:
+@trial_option
+def add(trial: str | None) -> None:
     """Add records or readings from FILE: whole, or not at all.
 
     Every bad row is listed at once. The same file given twice changes nothing.
@@ -25,7 +26,8 @@ def add() -> None:
 
 
 @click.group()
-def withdraw() -> None:
+@trial_option
+def withdraw(trial: str | None) -> None:
     """Make rows or an upload stop counting; nothing is deleted, and --undo brings it back."""
 
 
@@ -53,8 +55,7 @@ def _table_verbs(table: str) -> None:
     @trial_option
     def withdraw_table(file: Path, undo: bool, trial: str | None) -> None:
         with open_trial(trial_folder(trial)) as opened:
-            outcome = opened.withdraw_table(table, file, undo=undo)
-            say([f"{words.count(outcome.count, 'row')} {'count again' if undo else 'withdrawn'}.", *outcome.said])
+            say(opened.withdraw_table(table, file, undo=undo).said)
 
 
 for _name in RECORD_TABLES:
@@ -104,22 +105,21 @@ def add_readings(
 def withdraw_upload(sha: str, undo: bool, trial: str | None) -> None:
     """Withdraw all that came with an upload, named by the first characters of its SHA-256."""
     with open_trial(trial_folder(trial)) as opened:
-        outcome = opened.withdraw_upload(sha, undo=undo)
-        say([f"{words.count(outcome.count, 'row')} {'count again' if undo else 'withdrawn'}.", *outcome.said])
+        say(opened.withdraw_upload(sha, undo=undo).said)
 
 
 def say_intake(intake: Intake) -> None:
     """Say what came of a file: counts, changes old -> new, and what was assumed."""
-    what = "reading" if intake.table == "readings" else "row"
+    reading = intake.table == "readings"
     if intake.repeated:
-        say([f"{intake.file}: the same file was added before; nothing has changed.", *intake.said])
-        return
-    parts = [f"{words.count(intake.added, what)} added"]
-    if intake.updated:
-        parts.append(f"{intake.updated_rows} updated")
-    if intake.unchanged:
-        parts.append(f"{intake.unchanged} {'agree with what was there' if what == 'reading' else 'unchanged'}")
-    say(f"{intake.file} ({intake.table}): {', '.join(parts)}.")
+        say(f"{intake.file} ({intake.table}): nothing added.")
+    else:
+        parts = [f"{words.count(intake.added, 'reading' if reading else 'row')} added"]
+        if intake.updated:
+            parts.append(f"{intake.updated_rows} updated")
+        if intake.unchanged and not reading:  # of readings, a sentence of its own says it
+            parts.append(f"{intake.unchanged} unchanged")
+        say(f"{intake.file} ({intake.table}): {', '.join(parts)}.")
     for change in intake.updated[:MOST_CHANGES]:
         say(f"  {' '.join(part for part in change.key if part)}, {change.column}: {change.old or '(empty)'} -> "
             f"{change.new or '(empty)'}")  # fmt: skip

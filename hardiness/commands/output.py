@@ -1,33 +1,28 @@
-"""Tables on the way out: pure CSV for programs, aligned columns in the trial's unit for people."""
+"""What a verb gives back: tables on stdout or in a CSV file, sentences on stderr."""
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
-import numpy as np
 import pandas as pd
 from rich.console import Console
 from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.table import Table as RichTable
-from rich.text import Text
 
 from hardiness import words
-from hardiness.errors import InputError
+from hardiness.commands.printing import print_table
+from hardiness.errors import InputError, Problem
 from hardiness.schema import Column
 from hardiness.settings import Settings
-from hardiness.units import difference_to_fahrenheit, to_fahrenheit
 
 F = TypeVar("F", bound=Callable[..., Any])
 CAUTION = (
     "A tolerance floor is an estimate for the places and winters tested, in freezes like those tested; "
     "early and late ones are harder."
 )
-_WIDE = 400  # characters: a pipe folds nothing
 
 
 def trial_option(command: F) -> F:
@@ -43,8 +38,19 @@ def csv_option(command: F) -> F:
 
 
 def trial_folder(trial: str | None) -> Path:
-    """The trial folder meant: the verb's option, the program's, or the current folder."""
-    return Path(trial or click.get_current_context().find_root().obj or ".")
+    """Give the trial folder meant: the option of the verb, of a word before it, else the current folder.
+
+    Raises
+    ------
+    InputError
+        If the option is there and empty, as from an unset variable: that is not the current folder.
+    """
+    context: click.Context | None = click.get_current_context()
+    while trial is None and context is not None:
+        trial, context = context.params.get("trial"), context.parent
+    if trial == "":
+        raise InputError(Problem("an empty name", "a trial folder", file="--trial"))
+    return Path("." if trial is None else trial)
 
 
 def say(sentences: Sequence[str] | str) -> None:
@@ -54,7 +60,7 @@ def say(sentences: Sequence[str] | str) -> None:
 
 
 def deliver(
-    table: pd.DataFrame, columns: Sequence[Column], settings: Settings, csv: str | None, shown: Sequence[str] = ()
+    table: pd.DataFrame, columns: Sequence[Column], settings: Settings, csv: str | None, first: Sequence[str] = ()
 ) -> None:
     """Write a table as CSV where asked, else print it.
 
@@ -66,12 +72,11 @@ def deliver(
     settings : Settings
     csv : str or None
         A file, ``-`` for stdout, or None to print.
-    shown : sequence of str
-        Columns to print; all unless given.
+    first : sequence of str
+        Columns that a narrow terminal should show, the most needed one first.
     """
     if csv is None:
-        picked = [column for column in columns if not shown or column.name in shown]
-        print_table(table, picked, settings)
+        print_table(table, columns, settings, first)
     elif csv == "-":
         click.echo(csv_text(table, columns, settings), nl=False)
     else:
@@ -97,65 +102,26 @@ def csv_text(table: pd.DataFrame, columns: Sequence[Column], settings: Settings)
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a text file whole: a fault half-way leaves the old one."""
-    if not path.parent.is_dir():
-        raise InputError(f"the folder {path.parent} does not exist.")
+    """Write a text file whole: a fault half-way leaves the old one.
+
+    Raises
+    ------
+    InputError
+        If it cannot be a file: its folder does not exist, or it is a folder itself.
+    """
+    if path.is_dir() or not path.parent.is_dir():
+        found = f"'{path}', {'a folder' if path.is_dir() else 'in a folder that does not exist'}"
+        raise InputError(Problem(found, "a file to write, or - for stdout", file="--csv"))
+    if path.exists() and not path.is_file():  # a device or a pipe is written into, never put away
+        path.write_text(text, encoding="utf-8", newline="")
+        return
+    path = path.resolve()  # a link stays a link
     beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         beside.write_text(text, encoding="utf-8", newline="")
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
-
-
-def print_table(table: pd.DataFrame, columns: Sequence[Column], settings: Settings) -> None:
-    """Print a table in aligned columns, temperatures in the trial's unit."""
-    grid = RichTable(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
-    for column in columns:
-        numeric = column.kind in ("number", "integer")
-        grid.add_column(Text(heading(column, settings.units)), justify="right" if numeric else "left", no_wrap=numeric)
-    for row in table[[column.name for column in columns]].itertuples(index=False):
-        grid.add_row(*(Text(cell_text(v, c, settings)) for v, c in zip(row, columns, strict=True)))
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console.width = _WIDE
-    console.print(grid)
-
-
-def heading(column: Column, units: str) -> str:
-    """A column's heading for people: its name in words, with the unit once."""
-    name = column.name
-    for ending in ("_c_per_h", "_c_h", "_c", "_h", "_f"):
-        if name.endswith(ending):
-            name = name.removesuffix(ending)
-            break
-    unit = {"degC": f"°{units}", "K": f"{units}°", "h": "h", "K h": f"{units}°·h", "K/h": f"{units}°/h"}.get(
-        column.unit or ""
-    )
-    if column.name.startswith("hours_le_"):
-        *_, value, letter = column.name.split("_")
-        return f"h ≤ {value.replace('-', words.MINUS)} °{letter.upper()}"
-    return " ".join(part for part in (name.replace("_", " "), unit) if part)
-
-
-def cell_text(value: object, column: Column, settings: Settings) -> str:
-    """A cell for people."""
-    if value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
-        return ""
-    if column.kind == "time" and isinstance(value, pd.Timestamp):
-        return value.tz_convert(settings.zone).strftime("%Y-%m-%d %H:%M")
-    if column.kind == "date" and isinstance(value, dt.date):
-        return value.isoformat()[:10]
-    if column.kind == "flag":
-        return "yes" if value else "no"
-    if column.kind == "number" and isinstance(value, float | int | np.number):
-        figure = float(value)
-        if settings.units == "F" and column.unit == "degC":
-            figure = to_fahrenheit(figure)
-        elif settings.units == "F" and column.unit in ("K", "K h", "K/h"):
-            figure = difference_to_fahrenheit(figure)
-        return words.number(figure, 2 if column.unit == "1" else 1)
-    return str(value)
 
 
 def progress_bar(title: str) -> Progress:

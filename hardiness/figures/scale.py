@@ -33,12 +33,33 @@ class Scale:
     right: float
 
     def x(self, celsius: float) -> float:
-        """Find the position of a temperature, held within the scale. [mm]."""
+        """Find the position of a temperature, held within the scale. [mm].
+
+        Parameters
+        ----------
+        celsius : float
+            [degC]
+
+        Returns
+        -------
+        float
+            From the left edge of the page. [mm]
+        """
         held = min(max(celsius, self.cold_c), self.warm_c)
         return self.left + (held - self.cold_c) / (self.warm_c - self.cold_c) * (self.right - self.left)
 
     def outside(self, celsius: float) -> bool:
-        """Whether a temperature lies beyond an end of the scale."""
+        """Whether a temperature lies beyond an end of the scale.
+
+        Parameters
+        ----------
+        celsius : float
+            [degC]
+
+        Returns
+        -------
+        bool
+        """
         return not self.cold_c <= celsius <= self.warm_c
 
     def ticks(self, units: str, size: float) -> list[tuple[float, str]]:

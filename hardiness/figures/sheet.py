@@ -156,7 +156,20 @@ class Sheet(Figure):
         self._shapes[layer, fill, edge, width_pt, dashed].append(points)
 
     def box(self, x: float, y: float, width: float, height: float) -> list[Point]:
-        """List the corners of a rectangle given by its top left corner. [mm]."""
+        """List the corners of a rectangle given by its top left corner. [mm].
+
+        Parameters
+        ----------
+        x, y : float
+            Its top left corner. [mm]
+        width, height : float
+            [mm]
+
+        Returns
+        -------
+        list of (float, float)
+            [mm]
+        """
         return [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
 
     def cut(self, height_mm: float) -> None:

@@ -122,18 +122,51 @@ def _fade(sheet: Sheet, x: float, middle: float, *, towards: int, edge: float) -
 
 
 def circle(x: float, y: float, radius: float) -> list[Point]:
-    """List the corners of a circle fine enough for print. [mm]."""
+    """List the corners of a circle fine enough for print. [mm].
+
+    Parameters
+    ----------
+    x, y : float
+        Its middle. [mm]
+    radius : float
+        [mm]
+
+    Returns
+    -------
+    list of (float, float)
+        [mm]
+    """
     turns = [2 * math.pi * step / 36 for step in range(36)]
     return [(x + radius * math.cos(turn), y + radius * math.sin(turn)) for turn in turns]
 
 
 def draw_dot(sheet: Sheet, x: float, y: float, size: float) -> None:
-    """Draw the median: a dot with a rim of paper."""
+    """Draw the median: a dot with a rim of paper.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    x, y : float
+        Its middle. [mm]
+    size : float
+        Height of the row. [mm]
+    """
     sheet.shape(circle(x, y, DOT * min(size / 3.4, 1.15)), fill=INK, edge=PAPER, width_pt=0.4)
 
 
 def draw_flag(sheet: Sheet, x: float, middle: float, size: float) -> None:
-    """Draw the claimable floor: a pole with a pennant to the warm side."""
+    """Draw the claimable floor: a pole with a pennant to the warm side.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    x : float
+        The pole. [mm]
+    middle : float
+        Middle of the row. [mm]
+    size : float
+        Height of the row. [mm]
+    """
     top, foot = middle - 0.47 * size, middle + 0.05 * size
     long = 0.5 * size
     sheet.stroke([(x, top), (x, foot)], PAPER, 1.9, LAYER.mark)
@@ -142,7 +175,16 @@ def draw_flag(sheet: Sheet, x: float, middle: float, size: float) -> None:
 
 
 def draw_ring(sheet: Sheet, x: float, middle: float, size: float) -> None:
-    """Draw hearsay: a hollow ring."""
+    """Draw hearsay: a hollow ring.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    x, middle : float
+        Its middle. [mm]
+    size : float
+        Height of the row. [mm]
+    """
     radius = RING * min(size / 3.4, 1.1)
     sheet.shape(circle(x, middle, radius), edge=PAPER, width_pt=1.7, layer=LAYER.mark)
     sheet.shape(circle(x, middle, radius), edge=QUIET, width_pt=0.9, layer=LAYER.cross)

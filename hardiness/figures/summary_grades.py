@@ -88,7 +88,17 @@ _Chosen = dict[tuple[str, str], tuple[tuple[str, str], Square]]  # (plant, winte
 
 
 def harm(square: Square) -> int:
-    """Rank a square by its grade; one without a score comes first."""
+    """Rank a square by its grade; one without a score comes first.
+
+    Parameters
+    ----------
+    square : Square
+
+    Returns
+    -------
+    int
+        The grade, -1 without one.
+    """
     return -1 if square.grade is None else square.grade
 
 

@@ -89,7 +89,20 @@ def key_groups(summary: Summary, sizes: Sizes, fold: str) -> tuple[Group, ...]:
 
 
 def group_height(group: Group, sizes: Sizes, columns: int = 1) -> float:
-    """Measure the height of a group in so many columns. [mm]."""
+    """Measure the height of a group in so many columns. [mm].
+
+    Parameters
+    ----------
+    group : Group
+    sizes : Sizes
+    columns : int
+        Beside each other.
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     return (1.5 + math.ceil(len(group.items) / columns)) * _line(sizes)
 
 
@@ -229,7 +242,19 @@ def method_lines(summary: Summary, sizes: Sizes, room: float) -> list[tuple[str,
 
 
 def method_height(lines: Sequence[tuple[str, bool]], sizes: Sizes) -> float:
-    """Measure the height of the lines of method. [mm]."""
+    """Measure the height of the lines of method. [mm].
+
+    Parameters
+    ----------
+    lines : sequence of (str, bool)
+        From :func:`method_lines`.
+    sizes : Sizes
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     return len(lines) * 1.28 * sizes.small * MM_PER_POINT
 
 

@@ -82,7 +82,19 @@ def _lane_height(sizes: Sizes) -> float:
 
 
 def strip_height(sizes: Sizes, lanes: int) -> float:
-    """Measure the height of a strip with so many lines of labels under its icicles. [mm]."""
+    """Measure the height of a strip with so many lines of labels under its icicles. [mm].
+
+    Parameters
+    ----------
+    sizes : Sizes
+    lanes : int
+        Lines of labels.
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     return ICICLE_LENGTH + lanes * _lane_height(sizes) + 1.2
 
 
@@ -135,7 +147,20 @@ def draw_icicle(sheet: Sheet, x: float, top: float, *, filled: bool, length: flo
 
 
 def winter_words_width(winter: Winter, units: str, sizes: Sizes) -> float:
-    """Measure the width of a winter's name and sentence on one line. [mm]."""
+    """Measure the width of a winter's name and sentence on one line. [mm].
+
+    Parameters
+    ----------
+    winter : Winter
+    units : str
+        ``"C"`` or ``"F"``.
+    sizes : Sizes
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     return _beside(winter, sizes) + width_mm(winter_sentence(winter, units), sizes.text)
 
 

@@ -1,0 +1,222 @@
+"""Whether what the model says happens as often as it says: predicted against seen, a panel for each grade.
+
+``prepare_calibration`` turns the calibration table into numbers and words, ``draw_calibration`` puts them on a page. A
+dot is the share of rows that reached the grade, a pale bar the range in which nine of ten such shares should lie, the
+slanting line where predicted and seen are the same. A dot outside its bar is an open ring.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from hardiness import words
+from hardiness.errors import InputError, Problem, near_name
+from hardiness.figures.sheet import LAYER, Sheet
+from hardiness.figures.style import HAIRLINE, INK, PAPER, PAPER_SIZES, PHONE_SIZES, QUIET, Sizes, drawing
+from hardiness.figures.summary_floors import circle
+from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, width_mm, wrap
+
+PAGES = ("A4", "phone")
+BAR = "#CFD8DC"  # the range that chance allows
+MOST_LINES = 2  # of a panel's heading
+TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
+METHOD = (
+    "Each row is predicted from the other plants and from its plant's own earlier scores. Bars: where nine of ten such "
+    "shares lie if the predictions are right, rows taken as independent; an open ring lies outside."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Bin:
+    """One bin of predictions, all as shares.
+
+    Parameters
+    ----------
+    predicted, seen, low, high : float
+        Mean prediction; share that reached the grade; its limits. [1]
+    rows : int
+    fits : bool
+    """
+
+    predicted: float
+    seen: float
+    low: float
+    high: float
+    rows: int
+    fits: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One grade.
+
+    Parameters
+    ----------
+    heading, foot : str
+    bins : tuple of Bin
+    """
+
+    heading: str
+    foot: str
+    bins: tuple[Bin, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What the page shows.
+
+    Parameters
+    ----------
+    title, description, trial : str
+    panels : tuple of Panel
+    """
+
+    title: str
+    description: str
+    trial: str
+    panels: tuple[Panel, ...]
+
+
+def prepare_calibration(table: pd.DataFrame, grades: Sequence[str], trial: str = "") -> Calibration:
+    """Turn a calibration table into what the page shows.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns of ``schema.CALIBRATION``.
+    grades : sequence of str
+        Names of all grades, from the unharmed one.
+    trial : str
+        Its name.
+
+    Returns
+    -------
+    Calibration
+    """
+    panels = []
+    for grade in range(1, len(grades)):
+        some = table[table["grade"] == grade]
+        rows, fits = some["rows"].to_numpy(float), some["as_predicted"].to_numpy(bool)
+        shares = [some[name].to_numpy(float) / rows for name in ("expected", "reached", "low", "high")]
+        bins = tuple(
+            Bin(float(predicted), float(seen), float(low), float(high), int(n), bool(fit))
+            for predicted, seen, low, high, n, fit in zip(*shares, rows, fits, strict=True)
+        )
+        last = grade == len(grades) - 1
+        foot = (
+            f"{int(some['reached'].sum()):,} of {words.count(int(some['rows'].sum()), 'row')}, "
+            f"{words.number(float(some['expected'].sum()), 0)} expected"
+            if bins
+            else "no row could show it"
+        )
+        panels.append(Panel(f"{grade} {clean(grades[grade])}{'' if last else ' or worse'}", foot, bins))
+    title = _title(panels)
+    return Calibration(title, f"{title}. {METHOD}", clean(trial), tuple(panels))
+
+
+def _title(panels: Sequence[Panel]) -> str:
+    bins = [some for panel in panels for some in panel.bins]
+    if not bins:
+        return "No row could be predicted yet"
+    outside = sum(not some.fits for some in bins)
+    if outside == 0:
+        return "Damage came about as often as the model predicted"
+    share = f"{len(bins) - outside} of {len(bins)} groups of scores came as often as predicted"
+    return share if outside <= math.ceil(0.2 * len(bins)) else f"Only {share}: read the floors with care"
+
+
+def draw_calibration(picture: Calibration, *, page: str = "A4") -> list[Sheet]:
+    """Draw the calibration of a fit.
+
+    Parameters
+    ----------
+    picture : Calibration
+    page : str
+        ``"A4"`` (210 mm wide, as high as it takes) or ``"phone"`` (390 px wide).
+
+    Returns
+    -------
+    list of Sheet
+        One page.
+
+    Raises
+    ------
+    InputError
+        If ``page`` is neither.
+    """
+    if page not in PAGES:
+        raise InputError(Problem(f"page '{page}'", f"one of {', '.join(PAGES)}", hint=near_name(page, PAGES)))
+    with drawing():
+        if page == "phone":
+            return [_draw(picture, PHONE_SIZES, 390 / 96 * 25.4, 4.2, 2, 192.0)]
+        return [_draw(picture, PAPER_SIZES, 210.0, 15.0, 3, 200.0)]
+
+
+def _draw(picture: Calibration, sizes: Sizes, width: float, margin: float, columns: int, dpi: float) -> Sheet:
+    sheet = Sheet(width, 100.0, dpi=dpi, heading=picture.title, description=picture.description)
+    room = width - 2 * margin
+    y = margin
+    for line in wrap(picture.title, room, sizes.title, SEMIBOLD):
+        y += 1.22 * sizes.title * MM_PER_POINT
+        sheet.write(margin, y, line, sizes.title, weight=SEMIBOLD, column="title")
+    y += 1.6 * sizes.text * MM_PER_POINT
+    sheet.write(margin, y, shorten(picture.trial or "Calibration", room, sizes.text), sizes.text, colour=QUIET,
+                column="title")  # fmt: skip
+    y += 4.0
+    scale = width_mm("100", sizes.small) + 2.0  # figures of the upright scale
+    side = room / columns - scale - 4.0
+    headings = [wrap(panel.heading, side + 3.0, sizes.text, SEMIBOLD)[:MOST_LINES] for panel in picture.panels]
+    high, small = 1.25 * sizes.text * MM_PER_POINT, sizes.small * MM_PER_POINT  # of a line
+    for first in range(0, len(headings), columns):
+        lines = max(len(heading) for heading in headings[first : first + columns])
+        head = y + (lines + 0.6) * high
+        for place, panel in enumerate(picture.panels[first : first + columns]):
+            left = margin + place * room / columns + scale
+            heading = headings[first + place]
+            for up, text in enumerate(reversed(heading)):
+                sheet.write(
+                    left, head - (0.6 + up) * high, text, sizes.text, weight=SEMIBOLD, column=f"head-{left:.0f}"
+                )
+            _draw_panel(sheet, panel, sizes, left, head, side)
+        y = head + side + 2.9 * small + 1.2 * high
+    y += 1.5 * high
+    for text in ("Across: predicted share [%]; up: share that reached the grade [%].", METHOD):
+        for line in wrap(text, room, sizes.small):
+            sheet.write(margin, y, line, sizes.small, colour=QUIET, column="method")
+            y += 1.3 * sizes.small * MM_PER_POINT
+    sheet.finish()
+    sheet.cut(y + margin - sizes.small * MM_PER_POINT)
+    return sheet
+
+
+def _draw_panel(sheet: Sheet, panel: Panel, sizes: Sizes, left: float, head: float, side: float) -> None:
+    foot = head + side
+    for share in TICKS:
+        x, y = left + share * side, foot - share * side
+        sheet.stroke([(x, head), (x, foot)], HAIRLINE, 0.4, LAYER.grid)
+        sheet.stroke([(left, y), (left + side, y)], HAIRLINE, 0.4, LAYER.grid)
+        label = words.number(100 * share, 0)
+        sheet.write(x, foot + 1.35 * sizes.small * MM_PER_POINT, label, sizes.small, colour=QUIET, align="center",
+                    column=f"across-{left:.0f}-{head:.0f}")  # fmt: skip
+        sheet.write(left - 1.2, y, label, sizes.small, colour=QUIET, align="right", middle=True,
+                    column=f"up-{left:.0f}-{head:.0f}")  # fmt: skip
+    sheet.stroke([(left, foot), (left + side, head)], QUIET, 0.6, LAYER.line)
+    wide = 0.035 * side
+    for some in panel.bins:
+        x = left + some.predicted * side
+        bottom, above = foot - some.low * side, foot - some.high * side
+        thick = max(bottom - above, 0.6)
+        middle = (bottom + above) / 2
+        sheet.shape(sheet.box(x - wide / 2, middle - thick / 2, wide, thick), fill=BAR, layer=LAYER.halo)
+        dot = circle(x, foot - some.seen * side, 0.024 * side)
+        if some.fits:
+            sheet.shape(dot, fill=INK, edge=PAPER, width_pt=0.4)
+        else:
+            sheet.shape(dot, fill=PAPER, edge=INK, width_pt=1.0)
+    foot += 2.9 * sizes.small * MM_PER_POINT
+    sheet.write(left, foot, shorten(panel.foot, side + 3.5, sizes.small), sizes.small,
+                colour=QUIET, column=f"foot-{left:.0f}-{head:.0f}")  # fmt: skip

@@ -1,0 +1,310 @@
+"""One selection's floors in plain sentences: what was met and come through, what the figure rests on.
+
+In: tables of the flow for one selection. Out: sentences as a grower says them. No number is finer than its uncertainty
+allows: a floor known to 2 degC is said in half degrees, a claimable one always to the warm side.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from hardiness import words
+from hardiness.units import difference_to_fahrenheit
+
+RESTS = {
+    "cell": "It rests on these plants themselves: some came through, some were lost.",
+    "selection": "These plants alone do not bound it; it leans on the same selection on other stocks.",
+    "trial": "No plant of this selection bounds it on one side; it leans on the rest of the trial.",
+    "prior": "Hardly any plant of the whole trial was lost; it leans on what the trade knows beforehand.",
+}
+MOST_NAMED = 4  # losses named one by one
+LEAST_SHIFT = 0.05  # [K] a smaller one is not worth a word
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What an explanation is made from.
+
+    Parameters
+    ----------
+    selection : str
+    floors : DataFrame
+        ``schema.FLOORS``, untested cells among them.
+    observations : DataFrame
+        ``schema.OBSERVATIONS`` of unprotected plants.
+    influence : DataFrame
+        ``schema.INFLUENCE``.
+    sensitivity : DataFrame
+        ``schema.SENSITIVITY`` with priors halved and doubled.
+    claims : DataFrame
+        ``schema.CLAIMS``.
+    grade : int
+        The grade not to be reached.
+    worst : int
+        The last grade.
+    survive : float
+        Share that comes through.
+    units : str
+        ``"C"`` or ``"F"``.
+    """
+
+    selection: str
+    floors: pd.DataFrame
+    observations: pd.DataFrame
+    influence: pd.DataFrame
+    sensitivity: pd.DataFrame
+    claims: pd.DataFrame
+    grade: int
+    worst: int
+    survive: float = 0.9
+    units: str = "C"
+
+    def of(self, selection: str) -> Told:
+        """Keep only what is about one selection.
+
+        Parameters
+        ----------
+        selection : str
+
+        Returns
+        -------
+        Told
+        """
+        names = ("floors", "observations", "influence", "sensitivity", "claims")
+        tables = {name: getattr(self, name) for name in names}
+        return replace(self, selection=selection, **{
+            name: table[table["selection"] == selection] for name, table in tables.items()
+        })  # fmt: skip
+
+
+def shift_words(shift_c: float, units: str = "C") -> str:
+    """Say by how much a floor would move, and to which side.
+
+    Parameters
+    ----------
+    shift_c : float
+        [K]
+    units : str, default "C"
+        ``"C"`` or ``"F"``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> shift_words(0.43), shift_words(-1.26, "F"), shift_words(0.02)
+    ('0.4 °C warmer', '2.3 °F colder', 'the same')
+    """
+    if abs(shift_c) < LEAST_SHIFT:
+        return "the same"
+    size = difference_to_fahrenheit(abs(shift_c)) if units == "F" else abs(shift_c)
+    return f"{words.number(size)} °{units} {'warmer' if shift_c > 0 else 'colder'}"
+
+
+def rounded(celsius: float, half_width_c: float, units: str = "C") -> str:
+    """Write a temperature as finely as its uncertainty allows: tenths, halves, or whole degrees.
+
+    Parameters
+    ----------
+    celsius : float
+        [degC]
+    half_width_c : float
+        Half of its interval's width. [K]
+    units : str, default "C"
+        ``"C"`` or ``"F"``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> rounded(-9.42, 0.8), rounded(-9.42, 1.6), rounded(-9.42, 4.0)
+    ('−9.4 °C', '−9.5 °C', '−9 °C')
+    """
+    half = difference_to_fahrenheit(half_width_c) if units == "F" else half_width_c
+    step = 0.1 if half < 1.25 else 0.5 if half < 3.0 else 1.0
+    value = round(words.shown(celsius, units) / step) * step
+    return f"{words.number(value, 0 if step == 1.0 else 1)} °{units}"
+
+
+def chance(probability: float) -> str:
+    """Write a probability; never 0 or 1.
+
+    Parameters
+    ----------
+    probability : float
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> chance(0.104), chance(0.003), chance(0.998)
+    ('0.10', 'below 0.01', 'above 0.99')
+    """
+    if probability < 0.01:
+        return "below 0.01"
+    return "above 0.99" if probability > 0.99 else words.number(probability, 2)
+
+
+def explain_selection(told: Told) -> list[str]:
+    """Explain the floors of one selection.
+
+    Parameters
+    ----------
+    told : Told
+
+    Returns
+    -------
+    list of str
+        A sentence or a few each; an empty one parts the rootstocks.
+    """
+    told = told.of(told.selection)
+    sentences = _met(told)
+    for _, cell in told.floors.iterrows():
+        sentences += ["", *_cell_sentences(told, cell)]
+    return sentences
+
+
+def _met(told: Told) -> list[str]:
+    rows = told.observations
+    if rows.empty:
+        return [f"{told.selection} has no score of an unprotected plant: nothing is known of it from this trial."]
+    winters = sorted(set(rows["winter"])) if "winter" in rows.columns else []
+    span = f", {winters[0]} to {winters[-1]}" if len(winters) > 1 else f", {winters[0]}" if winters else ""
+    stocks = [
+        f"{words.count(cell['plants'], 'plant')} {words.on_stock(cell['rootstock'])}"
+        for _, cell in told.floors.iterrows()
+        if cell["plants"]
+    ]
+    scored = words.count(len(rows), "time")
+    return [
+        f"{told.selection}: {words.listed(stocks)}, "
+        f"scored {scored} in {words.count(len(winters) or 1, 'winter')}{span}.",
+        f"The freezes it was scored after went from {words.temperature(rows['exposure_c'].max(), told.units)} to "
+        f"{words.temperature(rows['exposure_c'].min(), told.units)}.",
+    ]
+
+
+def _cell_sentences(told: Told, cell: pd.Series) -> list[str]:
+    who = words.on_stock(cell["rootstock"])
+    head = f"{who[0].upper()}{who[1:]}:"
+    if cell["evidence"] == "untested":
+        return [f"{head} never tested. No plant there has met a freeze and been scored after it."]
+    said = [f"{head} {_came_through(told, cell)}", _floor(told, cell), RESTS[cell["rests_on"]]]
+    said += _pulls(told, cell) + _priors(told, cell)
+    said.append(f"Never tested there: anything colder than {words.temperature(cell['tested_to_c'], told.units)}.")
+    return said + _claims(told, cell)
+
+
+def _came_through(told: Told, cell: pd.Series) -> str:
+    rows = told.observations[told.observations["rootstock"] == cell["rootstock"]]
+    lost = rows[rows["grade_low"] >= told.grade].sort_values("exposure_c", ascending=False, kind="stable")
+    fate = "died" if told.grade == told.worst else f"reached grade {told.grade}"
+    of = words.count(cell["plants"], "plant")
+    through = words.temperature(cell["coldest_survived_c"], told.units) if cell["coldest_survived_c"] < 100 else ""
+    if lost.empty:
+        return f"{of}, none {fate}; the coldest that one came through was {through}."
+    named = [
+        f"{row.plant} at {words.temperature(row.exposure_c, told.units)} ({row.freeze})"
+        for row in lost.head(MOST_NAMED).itertuples(index=False)
+    ]
+    if len(lost) > MOST_NAMED:
+        named.append(words.count(len(lost) - MOST_NAMED, "more row"))
+    came = f"the coldest that one came through was {through}" if through else "none came through"
+    return f"{of}, {cell['killed']} {fate}: {words.listed(named)}; {came}."
+
+
+def _half_width(cell: pd.Series) -> float:
+    return 0.5 * float(cell["floor_high_c"] - cell["floor_low_c"])
+
+
+def _floor(told: Told, cell: pd.Series) -> str:
+    half, units = _half_width(cell), told.units
+    claim = "" if math.isnan(cell["claimable_c"]) else f"{words.claim_number(cell['claimable_c'], units)} °{units}"
+    share = words.share(told.survive)
+    if cell["open_end"] == "cold":
+        return (
+            f"The floor ({share} come through) lies at or below {claim}, which may be claimed; no plant shows how far."
+        )
+    if cell["open_end"] == "warm":
+        warm = words.temperature(cell["warmest_fatal_c"], units)
+        return (
+            f"The floor ({share} come through) lies above {warm}, where the first was lost; no plant shows how far, "
+            "and nothing may be claimed."
+        )
+    low, high = rounded(cell["floor_low_c"], half, units), rounded(cell["floor_high_c"], half, units)
+    return (
+        f"Floor (where {share} come through): {rounded(cell['floor_c'], half, units)}; nine times in ten between {low} "
+        f"and {high}. What may be claimed: {claim}."
+    )
+
+
+def _pulls(told: Told, cell: pd.Series) -> list[str]:
+    rows = told.influence[told.influence["rootstock"] == cell["rootstock"]]
+    what = "floor" if cell["open_end"] == "none" else "estimate behind it"
+    parts: list[str] = []
+    for kind, name in (("plant", "plant {}"), ("freeze", "the freeze of {}")):
+        some = rows[(rows["kind"] == kind) & (rows["shift_c"].abs() >= LEAST_SHIFT)]
+        if not some.empty:
+            top = some.loc[some["shift_c"].abs().idxmax()]
+            by = top["refit_shift_c"] if np.isfinite(top["refit_shift_c"]) else top["shift_c"]
+            whole = f" the {what} would be" if not parts else ""
+            parts.append(f"without {name.format(top['left_out'])}{whole} about {shift_words(float(by), told.units)}")
+    if not parts:
+        return [f"No single plant or freeze moves the {what} by as much as a tenth of a degree."]
+    return [f"W{', '.join(parts)[1:]}."]
+
+
+def _priors(told: Told, cell: pd.Series) -> list[str]:
+    rows = told.sensitivity[told.sensitivity["rootstock"] == cell["rootstock"]].sort_values("factor")
+    if rows.empty:
+        return []
+    what = "floor" if cell["open_end"] == "none" else "estimate behind it"
+    half, twice = (float(shift) for shift in rows["shift_c"].iloc[[0, -1]])
+    said = f"Had plants and grades been expected to lie half as far apart, the {what} would be"
+    return [f"{said} {shift_words(half, told.units)}; twice as far, {shift_words(twice, told.units)}."]
+
+
+def _claims(told: Told, cell: pd.Series) -> list[str]:
+    said = []
+    for _, claim in told.claims[told.claims["rootstock"] == cell["rootstock"]].iterrows():
+        source = f" ({claim['claim_source']})" if claim["claim_source"] else ""
+        figure = words.temperature(claim["claimed_floor_c"], told.units)
+        beyond = (
+            "is beyond anything tested there; the" if claim["beyond_tested"] else "lies within what was tested; the"
+        )
+        said.append(
+            f"The claim of {figure}{source} {beyond} probability that 9 in 10 come through it is "
+            f"{chance(claim['probability_holds'])}, that half do {chance(claim['probability_half_holds'])}."
+        )
+    return said
+
+
+def listed_cells(sentences: Sequence[str]) -> str:
+    """Join an explanation into paragraphs, one per rootstock.
+
+    Parameters
+    ----------
+    sentences : sequence of str
+        From :func:`explain_selection`.
+
+    Returns
+    -------
+    str
+    """
+    paragraphs: list[list[str]] = [[]]
+    for sentence in sentences:
+        if sentence:
+            paragraphs[-1].append(sentence)
+        else:
+            paragraphs.append([])
+    return "\n\n".join(" ".join(part) for part in paragraphs if part)
