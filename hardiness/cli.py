@@ -19,7 +19,8 @@ from typing import Any
 
 import click
 
-from hardiness.errors import FitError, HardinessError, InputError, Problem, near_name
+from hardiness.commands.groups import NearNames
+from hardiness.errors import FitError, HardinessError, InputError, Problem
 
 # verb: (module, the line that --help shows)
 VERBS = {
@@ -32,10 +33,10 @@ VERBS = {
     "observations": ("answers", "Every plant and scored window: what the model sees."),
     "fit": ("fitting", "Fit the model: its scales, effects, freezes used, and which held duration explains."),
     "floors": ("answers", "Tolerance floors per selection and rootstock."),
-    "compare": ("answers", "Which selection is hardier, by how much, how sure."),
+    "compare": ("comparing", "Which selection is hardier, by how much, how sure."),
     "ranks": ("standing", "Ranks on each rootstock: who is hardiest, and how sure."),
     "rootstocks": ("standing", "Which rootstock makes its trees hardier, by how much, how sure."),
-    "claims": ("answers", "Hearsay held against the evidence."),
+    "claims": ("comparing", "Hearsay held against the evidence."),
     "checks": ("checking", "Whether the fit may be trusted: calibration, influence, priors."),
     "chart": ("paper", "Draw the trial summary chart."),
     "history": ("upkeep", "Who changed what, and when."),
@@ -44,7 +45,7 @@ VERBS = {
 }
 
 
-class Verbs(click.Group):
+class Verbs(NearNames):
     """A group whose verbs are imported when called, and that knows the exit codes."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -64,15 +65,6 @@ class Verbs(click.Group):
         """List the verbs without importing them."""
         with formatter.section("Verbs"):
             formatter.write_dl([(verb, line) for verb, (_, line) in VERBS.items()])
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find the verb; near names of an unknown one are offered."""
-        if args[0] not in VERBS and not args[0].startswith("-"):
-            hint = near_name(args[0], list(VERBS))
-            raise click.UsageError(f"there is no verb '{args[0]}'. {hint or ''}".rstrip(), ctx)
-        return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the verb; a reader of a pipe that has had enough is no fault."""

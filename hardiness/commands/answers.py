@@ -1,8 +1,7 @@
-"""Verbs that answer: freezes, exposures, observations, floors, compare, claims."""
+"""Verbs that answer: freezes, exposures, observations, floors."""
 
 from __future__ import annotations
 
-from csv import reader as csv_reader
 from dataclasses import replace
 
 import click
@@ -22,14 +21,12 @@ from hardiness.commands.printing import print_table
 from hardiness.errors import FitError, InputError, Problem, near_name
 from hardiness.flow import Flow
 from hardiness.observations import left_out_summary
-from hardiness.schema import Column
 from hardiness.settings import Settings
 from hardiness.tolerance.kinship import with_kin
 from hardiness.trial import open_trial
 
-CHECKS = "checks"
-MOST_PRINTED_PAIRS = 60
 NO_LATITUDE = "The trial names no latitude: winters are taken as north of the equator, July to June."
+MOST_NAMED = 8  # plants in one sentence
 # What a narrow terminal shows of a table, the most needed column first.
 FIRST_OBSERVED = ("plant", "selection", "rootstock", "freeze", "exposure_c", "grade", "scored_on", "grade_low",
                   "protected", "near", "freezes", "provisional", "exposure_sd_c", "winter")  # fmt: skip
@@ -37,8 +34,6 @@ PRINTED_FLOORS = ("selection", "rootstock", "plants", "scores", "killed", "evide
                   "floor_low_c", "floor_high_c", "floor_c", "claimable_c")  # fmt: skip
 FIRST_FLOORS = ("selection", "rootstock", "floor_c", "claimable_c", "floor_low_c", "floor_high_c", "tested_to_c",
                 "evidence", "killed", "plants", "scores", "rests_on")  # fmt: skip
-FIRST_CLAIMED = ("selection", "rootstock", "claimed_floor_c", "floor_c", "probability_holds", "probability_half_holds",
-                 "beyond_tested", "claim_source")  # fmt: skip
 
 
 @click.command()
@@ -109,7 +104,7 @@ def observations(csv: str | None, left_out: str | None, containers: bool, trial:
                 f"{'counted' if settings.model.protection else 'fitted'}, {provisional} provisional.")  # fmt: skip
         if len(flow.left_out):
             _say_left_out(flow.left_out)
-        say(flow.joined.said)
+        say([*flow.joined.said, *_undated(flow)])
         for row in flow.joined.second_look.itertuples(index=False):
             say(f"look again: {row.plant}: {row.detail}")
 
@@ -122,14 +117,8 @@ def _say_left_out(left_out: pd.DataFrame) -> None:
 
 @click.command()
 @csv_option
-@click.option(
-    "--survive",
-    type=click.FloatRange(0, 1, min_open=True, max_open=True),
-    default=0.9,
-    show_default=True,
-    metavar="SHARE",
-    help="Share of plants that come through.",
-)
+@click.option("--survive", type=float, metavar="SHARE", default=0.9, show_default=True,
+              help="Share of plants that come through.")  # fmt: skip
 @click.option("--grade", metavar="G", help="Without reaching this grade, by number or name [the last].")
 @click.option("--explain", metavar="SELECTION", help="Say in sentences what the floors of one selection rest on.")
 @click.option("--containers", is_flag=True, help="Let plants in containers count.")
@@ -139,8 +128,8 @@ def floors(
 ) -> None:
     """Tolerance floors per selection and rootstock, with 90 % intervals and what may be claimed."""
     if not 0 < survive < 1:
-        percent = f"Did you mean {survive / 100:g}?" if 1 < survive < 100 else None
-        raise InputError(Problem(f"{survive:g}", "a share between 0 and 1, such as 0.9", file="--survive", hint=percent))
+        share = f"Did you mean {survive / 100:g}?" if 1 < survive < 100 else None
+        raise InputError(Problem(f"{survive:g}", "a share between 0 and 1, such as 0.9", file="--survive", hint=share))
     with open_trial(trial_folder(trial)) as opened:
         flow = opened.flow(containers=containers)
         asked = grade_named(grade, opened.settings)
@@ -188,8 +177,8 @@ def print_floors(flow: Flow, table: pd.DataFrame, survive: float = 0.9, grade: i
             f"such plants come through {reached}. Low to high: its 90 % interval.")  # fmt: skip
     rows = table.sort_values(["floor_c", "selection", "rootstock"], na_position="last")
     texts = [
-        words.floor_texts(row.open_end, row.floor_c, row.claimable_c, row.warmest_fatal_c, settings.units)
-        for row in rows.itertuples(index=False)
+        words.floor_texts(row["open_end"], row["floor_c"], row["claimable_c"], row["warmest_fatal_c"], settings.units)
+        for row in rows.to_dict("records")
     ]
     shown = rows.assign(
         floor_low_c=rows["floor_low_c"].mask(rows["open_end"] == "cold"),
@@ -240,6 +229,17 @@ def floor_notes(flow: Flow) -> list[str]:
     return notes
 
 
+def _undated(flow: Flow) -> list[str]:
+    """Say which scored plants give nothing and name no date of planting, which may be why."""
+    plants = flow.records.plants
+    scored = plants["plant"].isin(flow.records.scores["plant"]) & ~plants["plant"].isin(flow.observations["plant"])
+    names = plants.loc[scored & plants["planted_on"].isna(), "plant"].tolist()
+    if not names:
+        return []
+    some = words.listed(names) if len(names) <= MOST_NAMED else f"{', '.join(names[:MOST_NAMED])} and others"
+    return [f"A plant without planted_on meets freezes only from its first score on: {some}."]
+
+
 def refuse_unusable_scores(flow: Flow) -> None:
     """Scores that give not one observation to fit are a fault of the input."""
     if flow.can_fit or flow.records.scores.empty:
@@ -251,64 +251,5 @@ def refuse_unusable_scores(flow: Flow) -> None:
     if protected := len(flow.observations):
         why.append(f"{protected}  protected or in a container: listed by hardiness observations, and not fitted")
     scores = words.count(len(flow.records.scores), "score")
-    raise FitError("\n  ".join([f"Nothing to fit: of {scores} none could be used.", *why, *flow.joined.said]))
-
-
-@click.command()
-@csv_option
-@click.option("--selections", metavar="A,B,...", help="Only pairs of these.")
-@click.option("--against", metavar="A,B,...|checks", help="Only pairs with one of these, or with a check.")
-@click.option("--containers", is_flag=True, help="Let plants in containers count.")
-@trial_option
-def compare(csv: str | None, selections: str | None, against: str | None, containers: bool, trial: str | None) -> None:
-    """Differences between selections on the rootstocks they share; negative: the first is hardier."""
-    with open_trial(trial_folder(trial)) as opened:
-        flow = opened.flow(containers=containers)
-        chosen, yardsticks = _names("--selections", selections), _names("--against", against)
-        if yardsticks == [CHECKS]:
-            register = flow.records.selections
-            tested = set(flow.observations["selection"])
-            yardsticks = sorted(set(register.loc[register["role"] == "check", "selection"]) & tested)
-            if not yardsticks and flow.can_fit:
-                raise InputError("--against checks: no selection with role 'check' has an observation.")
-        table = flow.compare(chosen, yardsticks)
-        printed: pd.DataFrame = table
-        if csv is None and chosen is None and len(table) > MOST_PRINTED_PAIRS:
-            sure = (table["probability_a_hardier"] - 0.5).abs()
-            printed = table.loc[sure.sort_values(ascending=False, kind="stable").index[:MOST_PRINTED_PAIRS]]
-        deliver(table if csv is not None else printed, schema.COMPARE, opened.settings, csv)
-        if len(printed) < len(table):
-            say(f"The {len(printed)} surest of {len(table)} rows; --csv FILE writes them all.")
-        if table.empty:
-            say("There is no pair to compare yet: it takes two selections with scores on one rootstock.")
-        else:
-            say(f"Each interval stands for itself: of {len(table)} at 90 %, about {round(len(table) / 10)} miss.")
-            say(CAUTION)
-        refuse_unusable_scores(flow)
-
-
-def _names(option: str, text: str | None) -> list[str] | None:
-    """Names between commas; one that holds a comma stands in double quotes."""
-    if text is None:
-        return None
-    names = [name.strip() for row in csv_reader([text], skipinitialspace=True) for name in row if name.strip()]
-    if not names:
-        raise InputError(Problem(f"'{text}'", "names of selections, ',' between", file=option))
-    return list(dict.fromkeys(names))
-
-
-@click.command()
-@csv_option
-@trial_option
-def claims(csv: str | None, trial: str | None) -> None:
-    """Hearsay held against the evidence: how probable each claimed floor is, and whether it was tested."""
-    with open_trial(trial_folder(trial)) as opened:
-        flow = opened.flow()
-        columns: tuple[Column, ...] = schema.CLAIMS
-        deliver(flow.claims, columns, opened.settings, csv, FIRST_CLAIMED)
-        if flow.claims.empty:
-            say("There is no claim to hold against evidence: it takes a claimed_floor of a selection with scores.")
-        else:
-            say("probability holds: that 90 % come through at the claim; half holds: that half do (survived once).")
-            say(CAUTION)
-        refuse_unusable_scores(flow)
+    why += [*flow.joined.said, *_undated(flow)]
+    raise FitError("\n  ".join([f"Nothing to fit: of {scores} none could be used.", *why]))

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from hardiness import words
+from hardiness.commands.groups import NearNames
 from hardiness.commands.output import progress_bar, say, trial_folder, trial_option
 from hardiness.schema import RECORD_TABLES
 from hardiness.store import Intake
@@ -16,7 +17,7 @@ FILE = click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
 MOST_CHANGES = 40  # old -> new lines said; the history has them all
 
 
-@click.group()
+@click.group(cls=NearNames)
 @trial_option
 def add(trial: str | None) -> None:
     """Add records or readings from FILE: whole, or not at all.
@@ -25,7 +26,7 @@ def add(trial: str | None) -> None:
     """
 
 
-@click.group()
+@click.group(cls=NearNames)
 @trial_option
 def withdraw(trial: str | None) -> None:
     """Make rows or an upload stop counting; nothing is deleted, and --undo brings it back."""

@@ -8,7 +8,7 @@ import click
 
 from hardiness.commands.answers import floor_notes
 from hardiness.commands.output import say, trial_folder, trial_option
-from hardiness.figures.saving import save_figure
+from hardiness.figures.saving import check_place, save_figure
 from hardiness.figures.summary import PAGES, draw_summary
 from hardiness.figures.summary_data import prepare_summary
 from hardiness.trial import Trial, open_trial
@@ -20,6 +20,7 @@ from hardiness.trial import Trial, open_trial
 @trial_option
 def chart(file: Path, page: str, trial: str | None) -> None:
     """Draw the trial summary chart as FILE.png, FILE.svg or FILE.pdf."""
+    check_place(file)
     with open_trial(trial_folder(trial)) as opened:
         draw_chart(opened, file, page=page)
         say(floor_notes(opened.flow()))

@@ -13,7 +13,6 @@ from hardiness.errors import StoreError
 from hardiness.schema import Column
 from hardiness.trial import open_trial
 
-
 UPLOADS = (
     Column("upload", "SHA-256 of the file"),
     Column("file", "its name as it came"),

@@ -79,7 +79,7 @@ def check_references(
     >>> plant = {"plant": "T1", "selection": "OL-7", "rootstock": "own"}
     >>> tables["plants"] = records_frame(PLANTS, [plant])
     >>> print(check_references(tables, settings=Settings("Hill", "Europe/Lisbon"))[0])
-    column selection: found plant 'T1': selection 'OL-7', not in selections; accepted: a selection of the trial.
+    plants, plant 'T1', column selection: found selection 'OL-7', not in selections; accepted: ...
     """
     settled = death_settled or _never_settled
     faults = _faults(current, settings, settled)
@@ -92,15 +92,15 @@ def check_references(
     for fault in faults:
         table = RECORD_TABLES[fault.table]
         in_file = source is not None and source.table.name == fault.table and fault.key in rows
-        hint = fault.hint if in_file else fault.hint_elsewhere
+        elsewhere = f"{table.name}, {key_text(table, fault.key)}"
         problems.append(
             Problem(
-                fault.found if in_file else f"{key_text(table, fault.key)}: {fault.found}",
+                fault.found,
                 fault.accepted,
-                file=source.file if source is not None and in_file else None,
+                file=source.file if source is not None and in_file else elsewhere,
                 row=rows[fault.key] if in_file else None,
                 column=fault.column,
-                hint=hint or _near(fault, current, hints),
+                hint=(fault.hint or _near(fault, current, hints)) if in_file else fault.hint_elsewhere,
             )
         )
     return sorted(problems, key=lambda problem: problem.row if isinstance(problem.row, int) else 0)
@@ -138,7 +138,8 @@ def _unknown_selections(plants: pd.DataFrame, selections: pd.DataFrame) -> list[
     unknown = plants[~plants["selection"].isin(selections["selection"])]
     return [
         _Fault("plants", (plant,), "selection", f"selection {quote(selection)}, not in selections",
-               "a selection of the trial", unknown=selection, among="selections")
+               "a selection of the trial", hint_elsewhere="That row rests on it: withdraw it too, or first.",
+               unknown=selection, among="selections")
         for plant, selection in zip(unknown["plant"], unknown["selection"], strict=True)
     ]  # fmt: skip
 
@@ -167,7 +168,7 @@ def _scores_out_of_place(scores: pd.DataFrame, plants: pd.DataFrame) -> list[_Fa
         if plant not in spans:
             faults.append(
                 _Fault("scores", key, "plant", f"plant {quote(plant)}, not in plants", "a plant of the trial",
-                       unknown=plant, among="plants")
+                       hint_elsewhere="That row rests on it: withdraw it too, or first.", unknown=plant, among="plants")
             )  # fmt: skip
             continue
         start, removed = spans[plant]

@@ -15,13 +15,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from hardiness.errors import HardinessError, InputError
+from hardiness.errors import HardinessError, InputError, StoreError
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled
 from hardiness.settings import Settings
-from hardiness.store.database import WAIT_S, Database
-from hardiness.store.folder import TrialFolder
+from hardiness.store.database import FILE, WAIT_S, Database
+from hardiness.store.folder import UPLOADS, TrialFolder
 from hardiness.store.history import who_acts
 from hardiness.store.inspection import find_faults, find_orphans, remove_orphans
 from hardiness.store.intake import Intake
@@ -56,10 +56,13 @@ def open_store(folder: Path, settings: Settings, *, who: str | None = None, wait
     InputError
         If the folder does not exist, or the database URL cannot be used.
     StoreError
-        If the database is locked, damaged, cannot be written where it must, or is newer than the program.
+        If the database is gone, locked, damaged, cannot be written where it must, or is newer than the program.
     """
     if not folder.is_dir():
         raise InputError(f"{folder} is no trial: there is no such folder. 'hardiness new DIR' makes one.")
+    kept = sum(1 for path in (folder / UPLOADS).glob("*") if path.is_file())
+    if settings.store_url is None and kept and not (folder / FILE).exists():  # a new one would look like an empty trial
+        raise StoreError(f"{folder / FILE} is gone, though {UPLOADS}/ holds {kept} files. Restore it from a copy.")
     database = Database(folder, settings.store_url, wait_s=wait_s)
     try:
         migrate(database)

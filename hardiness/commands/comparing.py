@@ -1,0 +1,80 @@
+"""Verbs that hold one thing against another: compare, claims."""
+
+from __future__ import annotations
+
+from csv import reader as csv_reader
+
+import click
+import pandas as pd
+
+from hardiness import schema, words
+from hardiness.commands.answers import refuse_unusable_scores
+from hardiness.commands.output import CAUTION, csv_option, deliver, say, trial_folder, trial_option
+from hardiness.errors import InputError, Problem
+from hardiness.trial import open_trial
+
+CHECKS = "checks"
+MOST_PRINTED_PAIRS = 60
+# What a narrow terminal shows of a table, the most needed column first.
+FIRST_CLAIMED = ("selection", "rootstock", "claimed_floor_c", "floor_c", "probability_holds", "probability_half_holds",
+                 "beyond_tested", "claim_source")  # fmt: skip
+
+
+@click.command()
+@csv_option
+@click.option("--selections", metavar="A,B,...", help="Only pairs of these.")
+@click.option("--against", metavar="A,B,...|checks", help="Only pairs with one of these, or with a check.")
+@click.option("--containers", is_flag=True, help="Let plants in containers count.")
+@trial_option
+def compare(csv: str | None, selections: str | None, against: str | None, containers: bool, trial: str | None) -> None:
+    """Differences between selections on the rootstocks they share; negative: the first is hardier."""
+    with open_trial(trial_folder(trial)) as opened:
+        flow = opened.flow(containers=containers)
+        chosen, yardsticks = _names("--selections", selections), _names("--against", against)
+        if yardsticks == [CHECKS]:
+            register = flow.records.selections
+            tested = set(flow.observations["selection"])
+            yardsticks = sorted(set(register.loc[register["role"] == "check", "selection"]) & tested)
+            if not yardsticks and flow.can_fit:
+                raise InputError("--against checks: no selection with role 'check' has an observation.")
+        table = flow.compare(chosen, yardsticks)
+        printed: pd.DataFrame = table
+        if csv is None and chosen is None and len(table) > MOST_PRINTED_PAIRS:
+            sure = (table["probability_a_hardier"] - 0.5).abs()
+            printed = table.loc[sure.sort_values(ascending=False, kind="stable").index[:MOST_PRINTED_PAIRS]]
+        deliver(table if csv is not None else printed, schema.COMPARE, opened.settings, csv)
+        if len(printed) < len(table):
+            say(f"The {len(printed)} surest of {len(table)} rows; --csv FILE writes them all.")
+        if table.empty:
+            say("There is no pair to compare yet: it takes two selections with scores on one rootstock.")
+        else:
+            rows = words.count(len(table), "row")
+            say(f"Each interval stands for itself: of {rows} at 90 %, about one in ten misses.")
+            say(CAUTION)
+        refuse_unusable_scores(flow)
+
+
+def _names(option: str, text: str | None) -> list[str] | None:
+    """Names between commas; one that holds a comma stands in double quotes."""
+    if text is None:
+        return None
+    names = [name.strip() for row in csv_reader([text], skipinitialspace=True) for name in row if name.strip()]
+    if not names:
+        raise InputError(Problem(f"'{text}'", "names of selections, ',' between", file=option))
+    return list(dict.fromkeys(names))
+
+
+@click.command()
+@csv_option
+@trial_option
+def claims(csv: str | None, trial: str | None) -> None:
+    """Hearsay held against the evidence: how probable each claimed floor is, and whether it was tested."""
+    with open_trial(trial_folder(trial)) as opened:
+        flow = opened.flow()
+        deliver(flow.claims, schema.CLAIMS, opened.settings, csv, FIRST_CLAIMED)
+        if flow.claims.empty:
+            say("There is no claim to hold against evidence: it takes a claimed_floor of a selection with scores.")
+        else:
+            say("probability holds: that 90 % come through at the claim; half holds: that half do (survived once).")
+            say(CAUTION)
+        refuse_unusable_scores(flow)

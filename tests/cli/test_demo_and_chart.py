@@ -1,0 +1,76 @@
+"""``hardiness demo`` and ``hardiness chart``."""
+
+import pytest
+
+from tests.cli.conftest import Line, files_under, hardiness
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo") / "an invented trial"
+    return folder, hardiness("demo", folder)
+
+
+@pytest.mark.slow
+def test_the_demo_adds_its_files_prints_floors_and_draws_its_chart(demo):
+    folder, ended = demo
+    assert ended.code == 0, ended.err
+    lines = ended.out.splitlines()
+    assert lines[0].split()[:2] == ["selection", "rootstock"] and len(lines) > 20
+    assert all(word in ended.out for word in ("bracketed", "all survived", "untested", "at or below"))
+    assert "scores_2025-26.csv (scores):" in ended.err and "estimate" in ended.err
+    assert f"'{folder}'" in ended.err  # quoted for a shell
+    files = files_under(folder)
+    assert {"trial.toml", "summary.png"} <= set(files)
+    assert {name.split("/")[0] for name in files} == {"trial.toml", "summary.png", "uploads", "readings"}
+    assert (folder / "summary.png").read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.slow
+def test_the_demo_is_a_trial_like_any_other(demo):
+    folder, _ = demo
+    assert "well" in Line(folder, folder).done("doctor").err
+    assert len(Line(folder, folder).csv("freezes")) > 20
+    exposures = Line(folder, folder).done("exposures", "--csv", "-")
+    assert "hours_le_28_f" in exposures.header
+    assert hardiness("demo", folder).code == 2  # and is not made twice
+
+
+def test_a_demo_takes_no_folder_that_holds_something(tmp_path):
+    (tmp_path / "notes.txt").write_text("mine")
+    ended = hardiness("demo", tmp_path)
+    assert ended.code == 2
+    assert "not empty" in ended.err and files_under(tmp_path) == ["notes.txt"]
+
+
+@pytest.mark.parametrize("name", ["chart.gif", "chart", "chart.png.txt"])
+def test_a_chart_is_png_svg_or_pdf(fitted: Line, tmp_path, name):
+    ended = fitted("chart", tmp_path / name)
+    assert ended.code == 2
+    assert ".png" in ended.err and ".svg" in ended.err and ".pdf" in ended.err
+    assert files_under(tmp_path) == []
+
+
+def test_a_chart_wants_a_folder_that_is_there(fitted: Line, tmp_path):
+    ended = fitted("chart", tmp_path / "nowhere" / "chart.svg")
+    assert ended.code == 2
+    assert "nowhere" in ended.err
+
+
+def test_a_chart_of_an_empty_trial_says_what_is_missing(line: Line, tmp_path):
+    ended = line.done("chart", tmp_path / "chart.svg")
+    assert ended.out == ""
+    assert "nothing to say yet" in ended.err
+    assert (tmp_path / "chart.svg").read_text(encoding="utf-8").rstrip().endswith("</svg>")
+
+
+@pytest.mark.parametrize("name, start", [("c.png", b"\x89PNG"), ("c.svg", b"<?xml"), ("C.PDF", b"%PDF")])
+def test_a_chart_is_drawn_in_each_form(line: Line, tmp_path, name, start):
+    line.done("chart", tmp_path / name)
+    assert (tmp_path / name).read_bytes().startswith(start)
+
+
+def test_an_unknown_page_lists_those_there_are(line: Line, tmp_path):
+    ended = line("chart", tmp_path / "c.svg", "--page", "A9")
+    assert ended.code == 2
+    assert "A4" in ended.err and "phone" in ended.err
