@@ -58,15 +58,44 @@ class Join:
     settings: Settings
 
     def plant(self, number: int) -> str:
-        """Name of a plant."""
+        """Name of a plant.
+
+        Parameters
+        ----------
+        number : int
+
+        Returns
+        -------
+        str
+        """
         return str(self.names[number])
 
     def scored_on(self, score: int) -> date:
-        """Date of a score."""
+        """Date of a score.
+
+        Parameters
+        ----------
+        score : int
+            Its position.
+
+        Returns
+        -------
+        date
+        """
         return date.fromordinal(int(self.scores.day[score]))
 
     def span(self, first: int, stop: int) -> str:
-        """Freezes of one plant in words, counted and named."""
+        """Freezes of one plant in words, counted and named.
+
+        Parameters
+        ----------
+        first, stop : int
+            Position of the first freeze, and that behind the last.
+
+        Returns
+        -------
+        str
+        """
         names = self.freezes.name
         if stop - first == 1:
             return f"1 freeze ({names[first]})"

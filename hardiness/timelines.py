@@ -218,6 +218,15 @@ def sort_scores(scores: pd.DataFrame, plants: pd.Index, freezes: Freezes, settin
 def noon_of(dates: Iterable[date], zone: ZoneInfo) -> TimeArray:
     """Give 12:00 on each date in a time zone, as instants in UTC.
 
+    Parameters
+    ----------
+    dates : iterable of date
+    zone : ZoneInfo
+
+    Returns
+    -------
+    ndarray of datetime64[ns], dims (date,)
+
     Examples
     --------
     >>> noon_of([date(2032, 1, 10), date(2032, 7, 10)], ZoneInfo("Europe/Paris")).astype("M8[h]").astype(str).tolist()

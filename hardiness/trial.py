@@ -105,7 +105,8 @@ class Trial:
         """Say which sensors are taken to hang in a radiation shield because nobody said whether they do."""
         held = self.store.current(SENSORS.name)
         empty = held.loc[held["sensor"].isin(list(sensors)) & (held["shielded"] == ""), "sensor"]
-        return [f"Taken to hang in a radiation shield, as 'shielded' is empty: {', '.join(empty)}."] if len(empty) else []
+        sentence = f"Taken to hang in a radiation shield, as 'shielded' is empty: {', '.join(empty)}."
+        return [] if empty.empty else [sentence]
 
     def add_readings(
         self,

@@ -97,7 +97,16 @@ class Windows:
     open_stop: IntArray
 
     def span(self, window: int) -> tuple[int, int]:
-        """Position of a window's first freeze, and that behind its last."""
+        """Position of a window's first freeze, and that behind its last.
+
+        Parameters
+        ----------
+        window : int
+
+        Returns
+        -------
+        (int, int)
+        """
         return int(self.first[window]), int(self.stop[window])
 
 

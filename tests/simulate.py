@@ -59,7 +59,9 @@ def simulate_observations(
     carry: bool = True,  # damage stands until summer: grade = max(standing, new)
     scored: float = 1.0,  # share of plants scored after a freeze; an unscored freeze falls into the next window
     near: Sequence[int] = (1,),  # drawn from for each freeze
+    shift: np.ndarray | None = None,  # added to theta, dims (plant, freeze): winters, observers, covariates [K]
     selection_df: float | None = None,  # a_s from Student's t with the same sd: heavy tails
+    relationship: np.ndarray | None = None,  # covariance of a_s in units of tau_a^2, dims (selection, selection)
     link: str = "logit",
     survive: float = 0.9,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -78,7 +80,9 @@ def simulate_observations(
     spells = np.asarray(spells, float)
 
     shape = (len(names), len(rootstocks))
-    if selection_df is None:
+    if relationship is not None:
+        a = tau_a * np.linalg.cholesky(relationship) @ rng.standard_normal(len(names))
+    elif selection_df is None:
         a = tau_a * rng.standard_normal(len(names))
     else:
         a = tau_a * np.sqrt((selection_df - 2) / selection_df) * rng.standard_t(selection_df, len(names))
@@ -107,7 +111,8 @@ def simulate_observations(
         r = np.sqrt(exposure_sd**2 - sensor_sd**2) * rng.standard_normal(sensors)
         e = d + tau_e * rng.standard_normal() + r
         noise = sigma * (LINKS[link].rvs(size=state.size, random_state=rng) + np.log(times[spell]))
-        state = np.maximum(state, (theta + noise[:, None] > (x + e)[sensor_of][:, None]).sum(axis=1))
+        now = theta + noise[:, None] + (0.0 if shift is None else shift[:, spell][:, None])
+        state = np.maximum(state, (now > (x + e)[sensor_of][:, None]).sum(axis=1))
         rows = np.flatnonzero(~found_dead & (rng.random(state.size) < scored))
         window = exposed[rows]
         worst = window.argmin(axis=1)

@@ -120,6 +120,8 @@ def write_text(path: Path, text: str) -> None:
     try:
         beside.write_text(text, encoding="utf-8", newline="")
         beside.replace(path)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error  # the name that was asked for
     finally:
         beside.unlink(missing_ok=True)
 

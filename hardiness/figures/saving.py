@@ -27,6 +27,39 @@ from hardiness.figures.typeface import REGULAR, SEMIBOLD, WEIGHT_NAMES, characte
 SUFFIXES = (".png", ".svg", ".pdf")
 
 
+def check_place(path: Path | str) -> Path:
+    """Check that a figure can be written to a place, before it is drawn.
+
+    Parameters
+    ----------
+    path : Path or str
+        Ends in ``.png``, ``.svg`` or ``.pdf``.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If the ending is another one, it is a folder, or its folder does not exist.
+
+    Examples
+    --------
+    >>> check_place("chart.svg").suffix
+    '.svg'
+    """
+    path = Path(path)
+    if path.suffix.lower() not in SUFFIXES:
+        raise InputError(Problem(f"a file name ending in '{path.suffix}'", f"one of {', '.join(SUFFIXES)}",
+                                 file=path.name))  # fmt: skip
+    if path.is_dir():
+        raise InputError(Problem("a folder", "a file", file=path.name))
+    if not path.parent.is_dir():
+        raise InputError(Problem(f"no folder '{path.parent}'", "a folder that exists", file=path.name))
+    return path
+
+
 def save_figure(figure: Figure | Sequence[Figure], path: Path | str) -> list[Path]:
     """Write a figure, or the pages of one, to a file named by its kind.
 
@@ -48,14 +81,9 @@ def save_figure(figure: Figure | Sequence[Figure], path: Path | str) -> list[Pat
     InputError
         If the ending is another one, the folder does not exist, or there is no page.
     """
-    path = Path(path)
+    path = check_place(path)
     pages = [figure] if isinstance(figure, Figure) else list(figure)
     suffix = path.suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(Problem(f"a file name ending in '{path.suffix}'", f"one of {', '.join(SUFFIXES)}",
-                                 file=path.name))  # fmt: skip
-    if not path.parent.is_dir():
-        raise InputError(Problem(f"no folder '{path.parent}'", "a folder that exists", file=path.name))
     if not pages:
         raise InputError("a figure without pages cannot be written.")
     with drawing():

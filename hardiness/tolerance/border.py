@@ -15,7 +15,7 @@ from scipy import sparse
 from hardiness.errors import FitError
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Indices, Matrix
-from hardiness.tolerance.rows import is_named
+from hardiness.tolerance.rows import is_named, stands_open
 from hardiness.tolerance.terms import Kinship, Terms
 
 _SEPARATOR = "\x1f"
@@ -28,7 +28,8 @@ class Block:
     Parameters
     ----------
     kind : str
-        ``rootstock``, ``freeze``, ``event``, ``sensor``, ``ancestor``, ``fixed``, or the column of a random term.
+        ``rootstock``, ``freeze``, ``event``, ``sensor``, ``ancestor``, ``fixed``, ``protected``, or the column of a
+        random term.
     start : int
         Its first column.
     names : tuple of str
@@ -147,6 +148,10 @@ def lay_border(
             raise FitError(f"column '{name}': found a value that is no number; accepted: a number in every row.")
         block = layout.block("fixed", (name,), np.array([float(sd)]))
         layout.values("rows", block, rows[[name]].to_numpy(float))
+    if terms.protection is not None and not stands_open(table).all():
+        kinds = tuple(sorted(set(table.loc[~stands_open(table), "protected"])))
+        block = layout.block("protected", kinds, np.full(len(kinds), float(terms.protection)))
+        layout.values("rows", block, (rows["protected"].to_numpy()[:, None] == np.array(kinds)).astype(float))
     for name in terms.random:
         names = tuple(sorted(set(_term(table, name).astype(str))))
         block = layout.block(name, names, np.zeros(len(names)), f"tau_{name}")

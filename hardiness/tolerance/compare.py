@@ -18,6 +18,7 @@ from hardiness.errors import FitError, near_name
 from hardiness.tolerance.floors import check_share
 from hardiness.tolerance.functionals import differences, posterior_of
 from hardiness.tolerance.posterior import Posterior
+from hardiness.tolerance.rows import stands_open
 
 ALL_STOCKS = "all"
 MOST_PAIRS = 20_000
@@ -73,7 +74,7 @@ def compare_table(
 def _known(posterior: Posterior, names: Iterable[str] | None) -> set[str] | None:
     if names is None:
         return None
-    known = posterior.design.selections
+    known = tuple(dict.fromkeys(selection for selection, _ in posterior.design.tested_cells))
     chosen = list(names)
     unknown = [
         f"selection '{name}' has no observation. {near_name(name, known) or ''}".strip()
@@ -87,7 +88,7 @@ def _known(posterior: Posterior, names: Iterable[str] | None) -> set[str] | None
 
 def _stocks(posterior: Posterior) -> dict[str, list[str]]:
     stocks: dict[str, list[str]] = {}
-    for selection, rootstock in posterior.design.cells:
+    for selection, rootstock in posterior.design.tested_cells:
         stocks.setdefault(selection, []).append(rootstock)
     return stocks
 
@@ -135,7 +136,7 @@ def _weights(
 def _shared_winters(observations: pd.DataFrame, pairs: pd.DataFrame, stocks: dict[str, list[str]]) -> pd.Series:
     if "winter" not in observations.columns:
         return pd.Series(pd.NA, index=pairs.index, dtype="Int64")
-    seen = observations[["selection", "rootstock", "winter"]].drop_duplicates()
+    seen = observations.loc[stands_open(observations), ["selection", "rootstock", "winter"]].drop_duplicates()
     met: dict[tuple[str, str], set[str]] = {}
     for selection, rootstock, winter in seen.itertuples(index=False, name=None):
         met.setdefault((selection, rootstock), set()).add(winter)

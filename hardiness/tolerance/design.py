@@ -16,9 +16,10 @@ from scipy import sparse
 from hardiness.tolerance.border import Block, lay_border
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Indices, Matrix
+from hardiness.tolerance.rows import stands_open
 from hardiness.tolerance.terms import NO_TERMS, Terms, unrelated
 
-DENSE_LIMIT = 20_000_000  # entries; above it the row matrices are sparse
+DENSE_LIMIT = 1_000_000  # entries; above it the row matrices are sparse
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,7 @@ class Design:
     blocks : tuple of Block
         The dense border behind the critical temperatures.
     alpha_mean : float
-        Prior mean of the first critical temperature: the warmest exposure met. [degC]
+        Prior mean of the first critical temperature: the warmest exposure that an unprotected plant met. [degC]
     """
 
     table: pd.DataFrame
@@ -89,15 +90,41 @@ class Design:
         """Width of the dense border."""
         return int(self.upper.shape[1])
 
+    @property
+    def tested_cells(self) -> tuple[tuple[str, str], ...]:
+        """Cells with a row of an unprotected plant: only these have something to show."""
+        open_rows = self.table.loc[stands_open(self.table), ["selection", "rootstock"]]
+        tested = set(open_rows.itertuples(index=False, name=None))
+        return tuple(cell for cell in self.cells if cell in tested)
+
     def alpha_row(self, grade: int) -> Floats:
-        """Coefficients, dims (dense,), of the critical temperature of a grade, without the prior mean."""
+        """Coefficients, dims (dense,), of the critical temperature of a grade, without the prior mean.
+
+        Parameters
+        ----------
+        grade : int
+            1..K.
+
+        Returns
+        -------
+        ndarray, dims (dense,)
+        """
         row = np.zeros(self.n_dense)
         row[0] = 1.0
         row[1:grade] = -1.0
         return row
 
     def block(self, kind: str) -> Block | None:
-        """The block of a kind, where the design has one."""
+        """The block of a kind, where the design has one.
+
+        Parameters
+        ----------
+        kind : str
+
+        Returns
+        -------
+        Block or None
+        """
         return next((block for block in self.blocks if block.kind == kind), None)
 
 
@@ -150,7 +177,7 @@ def build_design(table: pd.DataFrame, grades: int, terms: Terms = NO_TERMS) -> D
         lower=_row_matrix(high + 1, high < worst, worst, border.rows),
         cell_border=border.cells,
         blocks=border.blocks,
-        alpha_mean=float(table["exposure_c"].max()),
+        alpha_mean=float(table.loc[stands_open(table), "exposure_c"].max()),
     )
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from hardiness.tolerance.rows import stands_open
+
 MOST_PRIOR = 3  # fewer rows lost than this in the whole trial: the figure rests on the prior
 
 
@@ -18,7 +20,7 @@ def count_evidence(table: pd.DataFrame, grade: int) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame
-        Checked observations of unprotected plants.
+        Checked observations; rows of protected plants are not counted.
     grade : int
         The grade asked for.
 
@@ -36,6 +38,7 @@ def count_evidence(table: pd.DataFrame, grade: int) -> pd.DataFrame:
     >>> counted["evidence"].tolist(), float(counted["coldest_survived_c"][0]), counted["rests_on"].tolist()
     (['bracketed'], -6.0, ['prior'])
     """
+    table = table[stands_open(table)]
     rows = table[["plant", "selection", "rootstock", "exposure_c"]].copy()
     lost = (table["grade_low"] >= grade).to_numpy()
     through = (table["grade"] < grade).to_numpy()

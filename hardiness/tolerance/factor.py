@@ -16,46 +16,42 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg, sparse
+from scipy import linalg
 from threadpoolctl import threadpool_limits
 
 from hardiness.errors import FitError
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.likelihood import Floats
-from hardiness.tolerance.matrices import Matrix, scaled, to_dense
+from hardiness.tolerance.matrices import Matrix, Sums, row_products, scaled, to_dense
+from hardiness.tolerance.rowmaps import RowMaps, Weights
 
 GAP_SHAPE = 2.0  # Gamma prior of a gap between neighbouring critical temperatures: log-concave
-CHUNK = 20_000  # rows at a time where a product with the dense block is formed
-MANY_ENTRIES = 2_000_000  # rows x dense block; below it BLAS works in one thread
+CHUNK = 1_000  # plants at a time where a product with the dense block is formed: few enough for the cache
 LEVELS = ("tau_u", "tau_c", "tau_a")
 
 
-def blas_threads(design: Design) -> threadpool_limits:
-    """Hold BLAS to one thread where matrices are small: waking more costs many times what they save.
-
-    Parameters
-    ----------
-    design : Design
+def blas_threads(_: Design) -> threadpool_limits:
+    """Hold BLAS to one thread: waking more costs many times what they save on matrices of this size.
 
     Returns
     -------
     threadpool_limits
         A context manager.
     """
-    small = design.low.size * design.n_dense < MANY_ENTRIES
-    return threadpool_limits(limits=1 if small else None, user_api="blas")
+    return threadpool_limits(limits=1, user_api="blas")
 
 
 @dataclass(frozen=True, slots=True)
 class Tree:
-    """Sums over children, as sparse 0/1 matrices: rows to plants, plants to cells, cells to selections."""
+    """Sums over children: rows to plants, plants to cells, cells to selections; and what rows' weights add up to."""
 
-    to_plants: Matrix
-    to_cells: Matrix
-    to_selections: Matrix
+    to_plants: Sums
+    to_cells: Sums
+    to_selections: Sums
+    rows: RowMaps
 
     @property
-    def ups(self) -> tuple[Matrix, Matrix]:
+    def ups(self) -> tuple[Sums, Sums]:
         """The two sums above the plants."""
         return self.to_cells, self.to_selections
 
@@ -71,24 +67,12 @@ def tree_of(design: Design) -> Tree:
     -------
     Tree
     """
-
-    def sums(parent: np.ndarray, n: int) -> Matrix:
-        return sparse.csr_array((np.ones(parent.size), (parent, np.arange(parent.size))), shape=(n, parent.size))
-
     return Tree(
-        sums(design.plant_of_row, design.cell_of_plant.size),
-        sums(design.cell_of_plant, len(design.cells)),
-        sums(design.selection_of_cell, len(design.selections)),
+        Sums.over(design.plant_of_row, design.cell_of_plant.size),
+        Sums.over(design.cell_of_plant, len(design.cells)),
+        Sums.over(design.selection_of_cell, len(design.selections)),
+        RowMaps.of(design),
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Weights:
-    """Minus the second derivatives of each row in its two critical temperatures; dims (row,). [1/K2]."""
-
-    pp: Floats
-    pq: Floats
-    qq: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +127,7 @@ class Factor:
         parents = np.zeros(self.weight[2].size)
         for level in (2, 1, 0):
             if level < 2:
-                parents = ups[level].T @ (parents + solved[level + 1])
+                parents = (parents + solved[level + 1])[ups[level].parent]
             rest = right[level] - self.coupling[level] @ shared - self.weight[level] * parents
             solved[level] = self.variance[level] * rest
         return solved[0], solved[1], solved[2], shared
@@ -175,12 +159,9 @@ def factorise(
     FitError
         If the dense block is not positive definite, which only non-finite input can cause.
     """
-    upper, lower = design.upper, design.lower
-    to_upper = scaled(weights.pp, upper) + scaled(weights.pq, lower)
-    to_lower = scaled(weights.pq, upper) + scaled(weights.qq, lower)
-    gram = to_dense(upper.T @ to_upper + lower.T @ to_lower)
+    gram = tree.rows.gram(weights)
     weight: list[Floats] = [tree.to_plants @ (weights.pp + 2.0 * weights.pq + weights.qq)]
-    coupling: list[Matrix] = [tree.to_plants @ (to_upper + to_lower)]
+    coupling: list[Matrix] = [tree.rows.coupling(weights)]
     shrink, variance, log_determinant = [], [], 0.0
     for level, name in enumerate(LEVELS):
         prior = scales[name] ** 2 * (design.selection_share if name == "tau_a" else 1.0)
@@ -194,15 +175,13 @@ def factorise(
             coupling.append(up @ scaled(shrink[level], coupling[level]))
     curvature = np.ones(design.n_dense)
     curvature[design.gaps] = GAP_SHAPE / gaps**2
-    whitened = sd[:, None] * gram * sd[None, :] + np.diag(curvature)
-    try:
-        root = linalg.cho_factor(whitened, lower=True)
-    except (linalg.LinAlgError, ValueError) as error:
-        raise FitError(
-            "the observations give no finite fit; look for extreme exposures or standard deviations."
-        ) from error
-    log_determinant += 2.0 * float(np.sum(np.log(np.diag(root[0]))))
-    covariance = sd[:, None] * linalg.cho_solve(root, np.diag(sd))
+    whitened = sd[:, None] * gram * sd
+    whitened.flat[:: sd.size + 1] += curvature
+    root, failed = linalg.lapack.dpotrf(whitened, lower=1)
+    if failed or not np.isfinite(whitened).all():
+        raise FitError("the observations give no finite fit; look for extreme exposures or standard deviations.")
+    log_determinant += 2.0 * float(np.sum(np.log(root.diagonal())))
+    covariance = linalg.lapack.dpotrs(root, np.diag(sd), lower=1)[0] * sd[:, None]
     return Factor(tree, tuple(weight), tuple(coupling), tuple(shrink), tuple(variance), covariance, log_determinant)
 
 
@@ -252,6 +231,24 @@ def effect_paths(design: Design, factor: Factor) -> tuple[Paths, Paths, Paths, P
     return plants, cells, selections, sums
 
 
+def cell_paths(design: Design, factor: Factor) -> tuple[Matrix, Floats]:
+    """How c + a of each cell rests on the dense block, and on the own remaining deviation of its selection.
+
+    Parameters
+    ----------
+    design : Design
+    factor : Factor
+
+    Returns
+    -------
+    dense : matrix, dims (cell, dense)
+    selection : ndarray, dims (cell,)
+    """
+    own = scaled(-factor.variance[1], factor.coupling[1])
+    above = scaled(-factor.variance[2], factor.coupling[2])[design.selection_of_cell]
+    return own + scaled(factor.shrink[1], above), factor.shrink[1]
+
+
 def path_variances(design: Design, factor: Factor, paths: Paths, level: int) -> Floats:
     """Posterior variances of effects given by their paths.
 
@@ -268,7 +265,30 @@ def path_variances(design: Design, factor: Factor, paths: Paths, level: int) -> 
     ndarray, dims (node,)
         [K2]
     """
-    return own_variances(design, factor, paths, level) + _quadratics(paths.dense, factor.dense_covariance)
+    dense = to_dense(paths.dense)
+    own = own_variances(design, factor, paths, level)
+    return own + np.einsum("ij,ij->i", dense @ factor.dense_covariance, dense)
+
+
+def total_variance(design: Design, factor: Factor, paths: Paths, level: int, weights: Floats) -> float:
+    """Weighted sum of :func:`path_variances`, without each of them.
+
+    Parameters
+    ----------
+    design : Design
+    factor : Factor
+    paths : Paths
+    level : int
+        0 plants, 1 cells, 2 selections.
+    weights : ndarray, dims (node,)
+
+    Returns
+    -------
+    float
+        [K2]
+    """
+    shared = to_dense(paths.dense.T @ scaled(weights, paths.dense))
+    return float(weights @ own_variances(design, factor, paths, level) + np.sum(shared * factor.dense_covariance))
 
 
 def own_variances(design: Design, factor: Factor, paths: Paths, level: int) -> Floats:
@@ -312,24 +332,18 @@ def row_variances(design: Design, factor: Factor, sums: Paths) -> tuple[Floats, 
     pp, pq, qq : ndarray, dims (row,)
         [K2]
     """
-    plant = design.plant_of_row
-    own = own_variances(design, factor, sums, 0)[plant]
-    pp, pq, qq = own.copy(), own.copy(), own.copy()
-    for first in range(0, plant.size, CHUNK):
-        rows = slice(first, first + CHUNK)
-        path = sums.dense[plant[rows]]
-        upper = to_dense(design.upper[rows] + path)
-        lower = to_dense(design.lower[rows] + path)
-        spread = lower @ factor.dense_covariance
-        pp[rows] += np.einsum("ij,ij->i", upper @ factor.dense_covariance, upper)
-        pq[rows] += np.einsum("ij,ij->i", spread, upper)
-        qq[rows] += np.einsum("ij,ij->i", spread, lower)
+    plant, path = design.plant_of_row, sums.dense
+    pp, pq, qq = factor.tree.rows.quadratics(factor.dense_covariance)
+    own = own_variances(design, factor, sums, 0)
+    for first in range(0, own.size, CHUNK):
+        # Rows of one plant stand together.
+        plants = slice(first, min(first + CHUNK, own.size))
+        rows = slice(*np.searchsorted(plant, [plants.start, plants.stop]))
+        shared = to_dense(path[plants])
+        product = shared @ factor.dense_covariance
+        alone = (own[plants] + np.einsum("ij,ij->i", product, shared))[plant[rows] - first]
+        upper, lower = (row_products(product, end[rows], plant[rows] - first) for end in (design.upper, design.lower))
+        pp[rows] += alone + 2.0 * upper
+        pq[rows] += alone + upper + lower
+        qq[rows] += alone + 2.0 * lower
     return pp, pq, qq
-
-
-def _quadratics(matrix: Matrix, covariance: Floats) -> Floats:
-    whole = np.empty(matrix.shape[0])
-    for first in range(0, whole.size, CHUNK):
-        rows = to_dense(matrix[first : first + CHUNK])
-        whole[first : first + CHUNK] = np.einsum("ij,ij->i", rows @ covariance, rows)
-    return whole

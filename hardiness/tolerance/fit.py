@@ -15,12 +15,16 @@ from hardiness.tolerance.claims import claims_table
 from hardiness.tolerance.compare import compare_table
 from hardiness.tolerance.curves import survival_curves
 from hardiness.tolerance.design import build_design
+from hardiness.tolerance.estimates import scales_table, terms_table
 from hardiness.tolerance.factor import blas_threads
-from hardiness.tolerance.floors import floors_table
+from hardiness.tolerance.floors import check_grade, floors_table
 from hardiness.tolerance.posterior import Posterior, find_posterior
 from hardiness.tolerance.priors import Priors
+from hardiness.tolerance.ranks import checks_table, ranks_table
+from hardiness.tolerance.rootstocks import rootstocks_table
 from hardiness.tolerance.rows import check_observations
 from hardiness.tolerance.terms import NO_TERMS, Terms
+from hardiness.tolerance.thresholds import plain_curves, plain_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +76,55 @@ class Fit:
         """
         return compare_table(self.posterior, selections=selections, against=against, level=level)
 
+    def ranks(self, best: int = 3, checks: Iterable[str] = (), level: float = 0.9) -> pd.DataFrame:
+        """Ranks with intervals; see :func:`hardiness.tolerance.ranks.ranks_table`.
+
+        Parameters
+        ----------
+        best : int
+            How many the best are.
+        checks : iterable of str
+            Selections whose hardiness is known.
+        level : float
+            Probability of the central interval.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.RANKS``.
+        """
+        return ranks_table(self.posterior, best=best, checks=checks, level=level)
+
+    def against_checks(self, checks: Iterable[str]) -> pd.DataFrame:
+        """Every selection against each check; see :func:`hardiness.tolerance.ranks.checks_table`.
+
+        Parameters
+        ----------
+        checks : iterable of str
+            Selections whose hardiness is known.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.AGAINST_CHECKS``.
+        """
+        return checks_table(self.posterior, checks)
+
+    def rootstocks(self, level: float = 0.9) -> pd.DataFrame:
+        """Rootstocks in pairs; see :func:`hardiness.tolerance.rootstocks.rootstocks_table`.
+
+        Parameters
+        ----------
+        level : float
+            Probability of the central interval.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.ROOTSTOCKS``. [K]
+        """
+        return rootstocks_table(self.posterior, level=level)
+
     def curves(self, temperatures_c: Sequence[float], grade: int | None = None, level: float = 0.9) -> xr.DataArray:
         """Survival curves; see :func:`hardiness.tolerance.curves.survival_curves`.
 
@@ -90,6 +143,40 @@ class Fit:
             [1]
         """
         return survival_curves(self.posterior, temperatures_c, grade=grade, level=level)
+
+    def plain(self, grade: int | None = None) -> pd.DataFrame:
+        """The picture without the model; see :func:`hardiness.tolerance.thresholds.plain_table`.
+
+        Parameters
+        ----------
+        grade : int, optional
+            Grade that counts as lost; the last unless given.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.PLAIN``. [degC]
+        """
+        design = self.posterior.design
+        return plain_table(design.table, check_grade(grade, design.grades))
+
+    def plain_curves(self, temperatures_c: Sequence[float], grade: int | None = None) -> xr.DataArray:
+        """Turnbull's curves; see :func:`hardiness.tolerance.thresholds.plain_curves`.
+
+        Parameters
+        ----------
+        temperatures_c : sequence of float
+            Held temperatures. [degC]
+        grade : int, optional
+            Grade not reached; the last unless given.
+
+        Returns
+        -------
+        DataArray, dims (selection, temperature, bound)
+            [1]
+        """
+        design = self.posterior.design
+        return plain_curves(design.table, temperatures_c, check_grade(grade, design.grades))
 
     def claims(self, selections: pd.DataFrame) -> pd.DataFrame:
         """Hearsay against evidence; see :func:`hardiness.tolerance.claims.claims_table`.
@@ -120,6 +207,36 @@ class Fit:
         mean = values @ weights
         sd = np.sqrt(np.maximum((values - mean[:, None]) ** 2 @ weights, 0.0))
         return pd.DataFrame({"scale": names, "mean_c": mean, "sd_c": sd})
+
+    def scales_table(self, level: float = 0.9) -> pd.DataFrame:
+        """Posterior of sigma and the taus; see :func:`hardiness.tolerance.estimates.scales_table`.
+
+        Parameters
+        ----------
+        level : float
+            Probability of the central interval.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.ESTIMATES``. [K]
+        """
+        return scales_table(self.posterior, level=level)
+
+    def terms(self, level: float = 0.9) -> pd.DataFrame:
+        """Effects of the optional terms; see :func:`hardiness.tolerance.estimates.terms_table`.
+
+        Parameters
+        ----------
+        level : float
+            Probability of the central interval.
+
+        Returns
+        -------
+        DataFrame
+            Columns of ``schema.ESTIMATES``. [K]
+        """
+        return terms_table(self.posterior, level=level)
 
 
 def fit_tolerance(
@@ -165,7 +282,9 @@ def fit_tolerance(
     """
     if not (np.isfinite(span_c) and span_c > 0):
         raise FitError(f"span_c: found {span_c}; accepted: a number of degC above 0.")
-    design = build_design(check_observations(observations, grades), int(grades), terms)
+    design = build_design(
+        check_observations(observations, grades, protected=terms.protection is not None), int(grades), terms
+    )
     priors = replace(priors or Priors(), others=terms.scales)
     with blas_threads(design):
         return Fit(find_posterior(design, priors, span_c=float(span_c)))

@@ -6,9 +6,11 @@ The tolerance floor of a selection on a rootstock is the held temperature of a t
 .. math:: \alpha_k + a_s + b_r + c_{sr} + Q(q)
 
 with Q(q) the q-quantile of :math:`\tau_u Z + \sigma L`. Colder is hardier. The *claimable* floor speaks of freezes to
-come: it is the warmest of the 95 % point of the same with Q of :math:`\sqrt{\tau_u^2 + \tau_e^2} Z + \sigma L`, of the
+come: it is the warmest of the 95 % point of the same with Q of :math:`\sqrt{\tau_u^2 + \tau_e^2} Z + \sigma L` (with
+:math:`\tau_{winter}^2` under the root where the model has an effect of each winter: winters to come differ too), of the
 coldest exposure tested, and of the coldest that a plant of the cell came through. It is empty where all died, or where
-nothing was tested. A floor is an estimate for the places and winters tested.
+nothing was tested. Where the model has terms for hardening, years since planting or protection, floors stand for a
+hardened, established, unprotected plant. A floor is an estimate for the places and winters tested.
 """
 
 from __future__ import annotations
@@ -20,11 +22,13 @@ from hardiness import schema
 from hardiness.errors import FitError
 from hardiness.tolerance.evidence import count_evidence
 from hardiness.tolerance.functionals import critical_temperatures, posterior_of
+from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.mixture import Mixture
 from hardiness.tolerance.posterior import Posterior
 from hardiness.tolerance.spread import spread_quantile
 
 CLAIM_LEVEL = 0.95  # one-sided
+DIFFERS_TO_COME = ("tau_u", "tau_e", "tau_winter")  # plants, freezes, and winters where the model tells them apart
 
 
 def check_share(name: str, value: float) -> float:
@@ -95,6 +99,45 @@ def floor_mixture(posterior: Posterior, *, survive: float, grade: int) -> Mixtur
     return critical.shifted(spread_quantile(survive, posterior.scale("tau_u"), posterior.scale("sigma")))
 
 
+def claim_deviation(posterior: Posterior, *, survive: float, more_sd: float = 0.0) -> Floats:
+    """How far plants deviate from the typical one over freezes and winters to come, at the share asked for.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    survive : float
+        Share that comes through.
+    more_sd : float
+        Standard deviation of what else differs between freezes to come. [K]
+
+    Returns
+    -------
+    ndarray, dims (node,)
+        [K]
+    """
+    names = [name for name in DIFFERS_TO_COME if name in posterior.priors.names]
+    sd = np.sqrt(more_sd**2 + sum(np.square(posterior.scale(name)) for name in names))
+    return spread_quantile(survive, sd, posterior.scale("sigma"))
+
+
+def claimable(table: pd.DataFrame) -> pd.Series[float]:
+    """The figure that the evidence of each cell carries.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``bound`` (95 % point of the claimable quantile), ``tested_to_c``, ``coldest_survived_c`` and
+        ``evidence``.
+
+    Returns
+    -------
+    Series
+        NaN where all died, nothing was tested, or there is no bound. [degC]
+    """
+    warmest = table[["bound", "tested_to_c", "coldest_survived_c"]].max(axis=1)
+    return warmest.where(table["bound"].notna() & table["evidence"].isin(["bracketed", "all survived"]))
+
+
 def floors_table(posterior: Posterior, *, survive: float, grade: int | None, level: float) -> pd.DataFrame:
     """Tolerance floors of every selection and rootstock with a row.
 
@@ -121,15 +164,13 @@ def floors_table(posterior: Posterior, *, survive: float, grade: int | None, lev
     survive, level = check_share("survive", survive), check_share("level", level)
     grade = check_grade(grade, posterior.design.grades)
     critical = posterior_of(posterior, critical_temperatures(posterior.design, grade))
-    tau_u, tau_e, sigma = (posterior.scale(name) for name in ("tau_u", "tau_e", "sigma"))
-    floor = critical.shifted(spread_quantile(survive, tau_u, sigma))
-    to_come = critical.shifted(spread_quantile(survive, np.hypot(tau_u, tau_e), sigma))
+    floor = critical.shifted(spread_quantile(survive, posterior.scale("tau_u"), posterior.scale("sigma")))
+    to_come = critical.shifted(claim_deviation(posterior, survive=survive))
     cells = pd.DataFrame(list(posterior.design.cells), columns=["selection", "rootstock"])
     cells["floor_c"] = floor.quantile(0.5)
     cells["floor_low_c"] = floor.quantile(0.5 - level / 2.0)
     cells["floor_high_c"] = floor.quantile(0.5 + level / 2.0)
     cells["bound"] = to_come.quantile(CLAIM_LEVEL)
     table = count_evidence(posterior.design.table, grade).merge(cells, on=["selection", "rootstock"], how="left")
-    warmest = table[["bound", "tested_to_c", "coldest_survived_c"]].max(axis=1)
-    table["claimable_c"] = warmest.where(table["evidence"].isin(["bracketed", "all survived"]))
+    table["claimable_c"] = claimable(table)
     return table[schema.column_names(schema.FLOORS)]

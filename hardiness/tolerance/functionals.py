@@ -10,36 +10,21 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from hardiness.tolerance.basis import Basis, Figures
 from hardiness.tolerance.design import Design
-from hardiness.tolerance.factor import blas_threads
+from hardiness.tolerance.factor import blas_threads, effect_paths
 from hardiness.tolerance.latent import Mode
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Matrix, to_dense
 from hardiness.tolerance.mixture import Mixture
-from hardiness.tolerance.posterior import Node, Posterior
+from hardiness.tolerance.posterior import Draws, Node, Posterior
+from hardiness.tolerance.skewness import gap_cubes, row_cubes
 
 SKEW_BUDGET = 2_000_000  # figures x rows x nodes; past it, lighter nodes take the mean skewness of the heavier ones
+LARGEST_SKEW = 20_000_000  # figures x rows; past it figures are taken as symmetric at a node
+MOST_RATIO = 2.0  # of a figure's standard deviation to Laplace's
 LEAST_SD = 1e-9  # [K] of a figure that nothing moves
-CHUNK = 4_000_000  # figures x rows at a time
-
-
-@dataclass(frozen=True, slots=True)
-class Figures:
-    """Linear figures of one design.
-
-    Parameters
-    ----------
-    cells : sparse matrix, dims (figure, cell)
-        Coefficients of each cell's own effects: c + a + b.
-    alpha : ndarray, dims (figure, dense)
-        Coefficients of the critical temperatures.
-    offset : ndarray, dims (figure,)
-        A constant. [degC]
-    """
-
-    cells: Matrix
-    alpha: Floats
-    offset: Floats
+CHUNK = 100_000  # figures x rows at a time: few enough for the cache
 
 
 def critical_temperatures(design: Design, grade: int) -> Figures:
@@ -80,6 +65,10 @@ def differences(design: Design, left: Matrix, right: Matrix) -> Figures:
 def posterior_of(posterior: Posterior, figures: Figures) -> Mixture:
     """Posterior of figures, as a mixture over the nodes.
 
+    At each node a figure has the mean, standard deviation and skewness of the Laplace approximation. Where there are
+    joint draws, its means and standard deviations move with what their weights change: the mean by the same number of
+    the node's own standard deviations at every node, the standard deviations by the same ratio.
+
     Parameters
     ----------
     posterior : Posterior
@@ -90,31 +79,67 @@ def posterior_of(posterior: Posterior, figures: Figures) -> Mixture:
     Mixture
     """
     design, nodes = posterior.design, posterior.nodes
-    count, rows = figures.cells.shape[0], design.low.size
-    by_node = max(1, SKEW_BUDGET // max(count * rows, 1))
-    means, sds, skews = [], [], []
+    basis = Basis.of(design, figures)
+    count, rows = basis.coefficients.shape[0], design.low.size
+    by_node = SKEW_BUDGET // max(count * rows, 1)
+    by_node = max(by_node, 1) if count * rows <= LARGEST_SKEW else 0
+    means, sds, skews, sizes = [], [], [], []
     with blas_threads(design):
         for index, node in enumerate(nodes):
-            reduced = _reduce(design, node.mode, figures)
-            means.append(figures.offset + figures.cells @ _cell_means(design, node) + figures.alpha @ node.mean.dense)
-            sds.append(np.maximum(np.sqrt(reduced.variance), LEAST_SD))
+            covariances = basis.covariances(node.mode)
+            variance = basis.pair_sums @ covariances
+            means.append(figures.offset + basis.coefficients @ basis.values(node.mean))
+            sds.append(np.sqrt(np.maximum(variance, LEAST_SD**2)))
+            sizes.append(max(float(np.sqrt(np.mean(variance))), LEAST_SD))
             if index < by_node:
+                reduced = reduce_figures(design, node.mode, figures)
                 skews.append(_third_cumulant(design, node, reduced) / sds[-1] ** 3)
+        mean, sd = np.array(means), np.array(sds)
+        if posterior.draws is not None:
+            shift, ratio = _changes(posterior, posterior.draws, basis, np.array(sizes), sd)
+            mean, sd = mean + np.array(sizes)[:, None] * shift, sd * ratio
+    if not skews:
+        return Mixture(posterior.weights, mean, sd, np.zeros_like(sd))
     known = np.array(skews)
     usual = np.average(known, axis=0, weights=posterior.weights[: len(known)])
     filled = np.concatenate([known, np.broadcast_to(usual, (len(nodes) - len(known), count))])
-    return Mixture(posterior.weights, np.array(means), np.array(sds), filled)
+    return Mixture(posterior.weights, mean, sd, filled)
 
 
-def _cell_means(design: Design, node: Node) -> Floats:
-    own = node.mean.cells + node.mean.selections[design.selection_of_cell]
-    means: Floats = own + design.cell_border @ node.mean.dense
-    return means
+def _changes(posterior: Posterior, draws: Draws, basis: Basis, sizes: Floats, sd: Floats) -> tuple[Floats, Floats]:
+    """What the draws' weights change: shift of each figure's mean in units of ``sizes``, and ratio of its sd."""
+    values = basis.draws(draws) / sizes[draws.node][:, None]
+    shift = basis.coefficients @ (draws.weights @ values)
+    second = basis.pair_sums @ basis.pair_moments(values, draws.weights)
+    if draws.plain:
+        # The same draws without their weights: what both have by chance falls out.
+        within = posterior.weights[draws.node] * len(posterior.nodes) / draws.node.size
+        usual = basis.coefficients @ (within @ values)
+        expected = basis.pair_sums @ basis.pair_moments(values, within) - usual**2
+    else:
+        usual = np.zeros_like(shift)
+        expected = posterior.weights @ (sd / sizes[:, None]) ** 2
+    ratio = np.sqrt(np.maximum(second - shift**2, 1e-12) / np.maximum(expected, 1e-12))
+    return shift - usual, np.clip(ratio, 1.0 / MOST_RATIO, MOST_RATIO)
 
 
 @dataclass(frozen=True, slots=True)
-class _Reduced:
-    """Figures resolved into independent parts: dense block, cells' own and selections' own deviations."""
+class Reduced:
+    """Figures resolved into independent parts: dense block, cells' own and selections' own deviations.
+
+    Parameters
+    ----------
+    dense : ndarray, dims (figure, dense)
+        Coefficients of the dense block.
+    cells : sparse matrix, dims (figure, cell)
+        Of each cell's own remaining deviation.
+    selections : sparse matrix, dims (figure, selection)
+        Of each selection's own remaining deviation.
+    answer : ndarray, dims (figure, dense)
+        Covariance of the figure with the dense block. [K2]
+    variance : ndarray, dims (figure,)
+        [K2]
+    """
 
     dense: Floats
     cells: Matrix
@@ -123,7 +148,19 @@ class _Reduced:
     variance: Floats
 
 
-def _reduce(design: Design, mode: Mode, figures: Figures) -> _Reduced:
+def reduce_figures(design: Design, mode: Mode, figures: Figures) -> Reduced:
+    """Resolve figures into the parts that are independent at a mode.
+
+    Parameters
+    ----------
+    design : Design
+    mode : Mode
+    figures : Figures
+
+    Returns
+    -------
+    Reduced
+    """
     factor = mode.factor
     n_cells, n_selections = len(design.cells), len(design.selections)
     to_selection = sparse.csr_array(
@@ -140,34 +177,25 @@ def _reduce(design: Design, mode: Mode, figures: Figures) -> _Reduced:
         + figures.cells.power(2) @ factor.variance[1]
         + selections.power(2) @ factor.variance[2]
     )
-    return _Reduced(dense, figures.cells, selections, answer, np.maximum(variance, 0.0))
+    return Reduced(dense, figures.cells, selections, answer, np.maximum(variance, 0.0))
 
 
-def _third_cumulant(design: Design, node: Node, reduced: _Reduced) -> Floats:
+def _third_cumulant(design: Design, node: Node, reduced: Reduced) -> Floats:
     """T(u, u, u): each row's third derivatives on the figure's covariance with the row's critical temperatures."""
-    mode, sums, factor = node.mode, node.surroundings.sums, node.mode.factor
-    terms, sigma = mode.terms, mode.scales["sigma"]
+    mode, factor = node.mode, node.mode.factor
+    sums = effect_paths(design, factor)[3]
     plant = design.plant_of_row
     cell = design.cell_of_plant[plant]
     selection = design.selection_of_cell[cell]
-    on_cell = (sums.cell[plant] * factor.variance[1][cell])[None, :]
-    on_selection = (sums.selection[plant] * factor.variance[2][selection])[None, :]
-    gap_parts = reduced.answer[:, design.gaps] ** 3 @ (4.0 / mode.gaps**3)
-    whole = np.empty(reduced.answer.shape[0])
+    on_cell = (sums.cell[plant] * factor.variance[1][cell])[:, None]
+    on_selection = (sums.selection[plant] * factor.variance[2][selection])[:, None]
+    whole = gap_cubes(mode, reduced.answer)
     step = max(1, CHUNK // max(plant.size, 1))
     for first in range(0, whole.size, step):
         part = slice(first, first + step)
-        answer = reduced.answer[part]
-        shared = to_dense(sums.dense @ answer.T).T[:, plant]
-        shared = shared + reduced.cells[part].toarray()[:, cell] * on_cell
-        shared = shared + reduced.selections[part].toarray()[:, selection] * on_selection
-        upper = shared + to_dense(design.upper @ answer.T).T
-        lower = shared + to_dense(design.lower @ answer.T).T
-        cubes = (
-            upper**3 @ terms.aaa
-            + 3.0 * (upper**2 * lower) @ terms.aab
-            + 3.0 * (upper * lower**2) @ terms.abb
-            + lower**3 @ terms.bbb
-        )
-        whole[part] = cubes / sigma**3
-    return whole + gap_parts
+        answer = reduced.answer[part].T
+        shared = to_dense(sums.dense @ answer)[plant]
+        shared += reduced.cells[part].toarray().T[cell] * on_cell
+        shared += reduced.selections[part].toarray().T[selection] * on_selection
+        whole[part] += row_cubes(mode, shared + to_dense(design.upper @ answer), shared + to_dense(design.lower @ answer))
+    return whole

@@ -24,12 +24,12 @@ from hardiness.tolerance.factor import (
     Factor,
     Paths,
     Tree,
-    Weights,
     effect_paths,
     factorise,
     row_variances,
 )
 from hardiness.tolerance.likelihood import Floats, GradeTerms, grade_log_probability, grade_terms
+from hardiness.tolerance.rowmaps import Weights
 
 TOLERANCE = (
     1e-7  # largest move of a standardised critical temperature at which Newton stops; it then errs by its square
@@ -47,7 +47,18 @@ class Effects:
     dense: Floats
 
     def moved(self, other: Effects, share: float) -> Effects:
-        """A point on the way to another one."""
+        """A point on the way to another one.
+
+        Parameters
+        ----------
+        other : Effects
+        share : float
+            0 stays here, 1 goes all the way.
+
+        Returns
+        -------
+        Effects
+        """
         return Effects(
             self.plants + share * (other.plants - self.plants),
             self.cells + share * (other.cells - self.cells),
@@ -66,7 +77,18 @@ class Problem:
     alpha_sd: float
 
     def dense_sd(self, scales: Mapping[str, float]) -> Floats:
-        """Prior standard deviation of each column of the dense block, 1 for the gaps. [K]."""
+        """Prior standard deviation of each column of the dense block, 1 for the gaps. [K].
+
+        Parameters
+        ----------
+        scales : mapping of str to float
+            sigma and the taus. [K]
+
+        Returns
+        -------
+        ndarray, dims (dense,)
+            [K]
+        """
         sd = np.ones(self.design.n_dense)
         sd[0] = self.alpha_sd
         for block in self.design.blocks:
@@ -75,7 +97,12 @@ class Problem:
         return sd
 
     def start(self) -> Effects:
-        """Where Newton starts when nothing better is known."""
+        """Where Newton starts when nothing better is known.
+
+        Returns
+        -------
+        Effects
+        """
         design = self.design
         dense = np.zeros(design.n_dense)
         dense[design.gaps] = self.gap_mean
@@ -118,7 +145,9 @@ class Mode:
         return self.effects.dense[self.problem.design.gaps]
 
 
-def find_mode(problem: Problem, scales: Mapping[str, float], start: Effects | None = None) -> Mode:
+def find_mode(
+    problem: Problem, scales: Mapping[str, float], start: Effects | None = None, tolerance: float = TOLERANCE
+) -> Mode:
     """Find the mode of the latent effects at given scales by Newton's method with step halving.
 
     Parameters
@@ -128,6 +157,8 @@ def find_mode(problem: Problem, scales: Mapping[str, float], start: Effects | No
         sigma and the taus. [K]
     start : Effects, optional
         Where to start.
+    tolerance : float
+        Largest last step, of a standardised critical temperature. The Hessian is the one before that step.
 
     Returns
     -------
@@ -138,31 +169,49 @@ def find_mode(problem: Problem, scales: Mapping[str, float], start: Effects | No
     FitError
         If it does not settle within 200 steps.
     """
-    design, tree, sigma = problem.design, problem.tree, scales["sigma"]
+    design, sigma = problem.design, scales["sigma"]
     sd = problem.dense_sd(scales)
-    effects = problem.start() if start is None else start
-    upper, lower = _standardised(problem, effects, sigma)
-    value = _objective(problem, scales, sd, effects, upper, lower)
+    point = _Point.at(problem, scales, sd, problem.start() if start is None else start)
     for _ in range(MOST_STEPS):
-        terms = grade_terms(upper, lower)
+        terms = grade_terms(point.a, point.b)
         weights = Weights(-terms.aa / sigma**2, -terms.ab / sigma**2, -terms.bb / sigma**2)
-        gaps = effects.dense[design.gaps]
-        factor = factorise(design, tree, weights, scales, sd, gaps)
-        target = _newton_target(problem, effects, terms, weights, factor, sigma)
+        gaps = point.effects.dense[design.gaps]
+        factor = factorise(design, problem.tree, weights, scales, sd, gaps)
+        target = _newton_target(problem, point, terms, weights, factor, sigma)
         share = _longest_step(gaps, target.dense[design.gaps])
-        move = _largest_move(problem, effects, target, sigma)
-        if share == 1.0 and move < TOLERANCE:
-            return Mode(problem, dict(scales), effects, upper, lower, terms, factor, value)
+        move = _largest_move(problem, point.effects, target, sigma)
         while True:
-            trial = effects.moved(target, share)
-            trial_upper, trial_lower = _standardised(problem, trial, sigma)
-            trial_value = _objective(problem, scales, sd, trial, trial_upper, trial_lower)
+            trial = _Point.at(problem, scales, sd, target if share == 1.0 else point.effects.moved(target, share))
             # Close to the mode the objective is flat to rounding; Newton's own step is then trusted.
-            if trial_value >= value - 1e-9 * abs(value) or share * move < TOLERANCE:
+            if trial.value >= point.value - 1e-9 * abs(point.value) or share * move < TOLERANCE:
                 break
             share *= 0.5
-        effects, upper, lower, value = trial, trial_upper, trial_lower, trial_value
+        settled = share == 1.0 and move < tolerance
+        if settled:
+            return Mode(problem, dict(scales), trial.effects, trial.a, trial.b, terms, factor, trial.value)
+        point = trial
     raise FitError("the fit did not settle; look for extreme exposures or contradicting rows.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    """Effects, the critical temperatures of each row there, the same standardised, and the log joint density."""
+
+    effects: Effects
+    upper: Floats
+    lower: Floats
+    a: Floats
+    b: Floats
+    value: float
+
+    @staticmethod
+    def at(problem: Problem, scales: Mapping[str, float], sd: Floats, effects: Effects) -> _Point:
+        design, sigma = problem.design, scales["sigma"]
+        upper, lower = _row_values(problem, effects)
+        away = (design.alpha_mean - design.exposure) / sigma + design.log_near
+        a = np.where(design.low > 0, upper / sigma + away, np.inf)
+        b = np.where(design.high < design.worst, lower / sigma + away, -np.inf)
+        return _Point(effects, upper, lower, a, b, _objective(problem, scales, sd, effects, a, b))
 
 
 def _row_values(problem: Problem, effects: Effects) -> tuple[Floats, Floats]:
@@ -172,16 +221,6 @@ def _row_values(problem: Problem, effects: Effects) -> tuple[Floats, Floats]:
     return (
         np.where(design.low > 0, design.upper @ effects.dense + rest, 0.0),
         np.where(design.high < design.worst, design.lower @ effects.dense + rest, 0.0),
-    )
-
-
-def _standardised(problem: Problem, effects: Effects, sigma: float) -> tuple[Floats, Floats]:
-    design = problem.design
-    upper, lower = _row_values(problem, effects)
-    away = design.alpha_mean - design.exposure
-    return (
-        np.where(design.low > 0, (upper + away) / sigma + design.log_near, np.inf),
-        np.where(design.high < design.worst, (lower + away) / sigma + design.log_near, -np.inf),
     )
 
 
@@ -202,21 +241,21 @@ def _objective(
 
 
 def _quadratic(values: Floats, sd: float | Floats) -> float:
-    spread = np.broadcast_to(np.asarray(sd, dtype=float), values.shape)
-    kept = spread > 0  # an effect without spread is exactly 0
-    return float(np.sum(np.square(values[kept] / spread[kept])))
+    if isinstance(sd, float):
+        return float(values @ values) / sd**2 if sd > 0 else 0.0  # an effect without spread is exactly 0
+    kept = sd > 0
+    return float(np.sum(np.square(values[kept] / sd[kept])))
 
 
 def _newton_target(
-    problem: Problem, effects: Effects, terms: GradeTerms, weights: Weights, factor: Factor, sigma: float
+    problem: Problem, point: _Point, terms: GradeTerms, weights: Weights, factor: Factor, sigma: float
 ) -> Effects:
     """Where a full Newton step leads: solve H x = gradient of the likelihood + its curvature times x."""
     design = problem.design
-    upper, lower = _row_values(problem, effects)
-    pull_upper = terms.a / sigma + weights.pp * upper + weights.pq * lower
-    pull_lower = terms.b / sigma + weights.pq * upper + weights.qq * lower
+    pull_upper = terms.a / sigma + weights.pp * point.upper + weights.pq * point.lower
+    pull_lower = terms.b / sigma + weights.pq * point.upper + weights.qq * point.lower
     dense = design.upper.T @ pull_upper + design.lower.T @ pull_lower
-    gaps = effects.dense[design.gaps]
+    gaps = point.effects.dense[design.gaps]
     dense[design.gaps] += 2.0 * GAP_SHAPE / gaps - GAP_SHAPE / problem.gap_mean
     return Effects(*factor.solve(factor.tree.to_plants @ (pull_upper + pull_lower), dense))
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from hardiness.tolerance.factor import path_variances
+from hardiness.tolerance.factor import total_variance
 from hardiness.tolerance.latent import (
     Effects,
     Mode,
@@ -64,9 +64,10 @@ def log_marginal_gradient(mode: Mode, surroundings: Surroundings) -> dict[str, f
         ("tau_a", effects.selections, surroundings.selections, shift.selections, np.sqrt(design.selection_share)),
     )
     for level, (name, values, paths, moved, share) in enumerate(levels):
-        variances = path_variances(design, factor, paths, level)
-        known = np.zeros(values.size)
-        gradient[name] = _gaussian_gradient(values, variances, moved, known, share, mode.scales[name])
+        prior = (mode.scales[name] * share) ** 2
+        inverse = np.where(prior > 0, 1.0 / np.where(prior > 0, prior, 1.0), 0.0)
+        squares = inverse @ (values**2 + 2.0 * moved * values) + total_variance(design, factor, paths, level, inverse)
+        gradient[name] = float(squares) - np.count_nonzero(prior)
     for block in design.blocks:
         if block.tau is not None:
             columns = block.columns
@@ -129,7 +130,27 @@ def log_posterior(
     gradient : ndarray, dims (scale,)
     mode : Mode
     """
+    return log_posterior_around(problem, priors, psi, start)[:3]
+
+
+def log_posterior_around(
+    problem: Problem, priors: Priors, psi: Floats, start: Effects | None = None
+) -> tuple[float, Floats, Mode, Surroundings]:
+    """The same as :func:`log_posterior`, with what surrounds the mode.
+
+    Parameters
+    ----------
+    problem, priors, psi, start
+        As there.
+
+    Returns
+    -------
+    value, gradient, mode
+        As there.
+    surroundings : Surroundings
+    """
     mode = find_mode(problem, priors.scales(psi), start)
-    slopes = log_marginal_gradient(mode, find_surroundings(mode))
+    around = find_surroundings(mode)
+    slopes = log_marginal_gradient(mode, around)
     prior, prior_slopes = priors.log_density(psi)
-    return log_marginal(mode) + prior, np.array([slopes[name] for name in priors.free]) + prior_slopes, mode
+    return log_marginal(mode) + prior, np.array([slopes[name] for name in priors.free]) + prior_slopes, mode, around

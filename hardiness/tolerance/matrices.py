@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -45,3 +46,66 @@ def to_dense(matrix: Matrix) -> Floats:
     """
     plain: Floats = matrix if isinstance(matrix, np.ndarray) else matrix.toarray()
     return plain
+
+
+def row_products(a: Floats, b: Matrix, row: Indices | None = None) -> Floats:
+    """Scalar products of rows of two matrices.
+
+    Parameters
+    ----------
+    a : ndarray, dims (n, column)
+    b : matrix, dims (row, column)
+    row : ndarray of int, dims (row,), optional
+        Which row of ``a`` each row of ``b`` goes with; the same unless given.
+
+    Returns
+    -------
+    ndarray, dims (row,)
+    """
+    if isinstance(b, np.ndarray):
+        product: Floats = np.einsum("ij,ij->i", a if row is None else a[row], b)
+        return product
+    counts = np.diff(b.indptr)
+    entry = np.repeat(np.arange(counts.size) if row is None else row, counts)
+    products: Floats = np.bincount(np.repeat(np.arange(counts.size), counts), b.data * a[entry, b.indices], counts.size)
+    return products
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """Sums over children that stand together, such as the rows of each plant.
+
+    Parameters
+    ----------
+    parent : ndarray of int, dims (child,)
+        Never falling.
+    starts : ndarray of int
+        First child of each parent that has one.
+    having : ndarray of int
+        These parents.
+    matrix : sparse matrix, dims (parent, child)
+        The same as zeros and ones.
+    """
+
+    parent: Indices
+    starts: Indices
+    having: Indices
+    matrix: Matrix
+
+    @staticmethod
+    def over(parent: Indices, count: int) -> Sums:
+        """Prepare sums for ``count`` parents."""
+        having, starts = np.unique(parent, return_index=True)
+        ones = (np.ones(parent.size), (parent, np.arange(parent.size)))
+        return Sums(parent, starts, having, sparse.csr_array(ones, shape=(count, parent.size)))
+
+    def __matmul__(self, children: Matrix) -> Matrix:
+        """Sum children, dims (child, ...), to dims (parent, ...)."""
+        if not isinstance(children, np.ndarray) or children.ndim > 1 or not self.starts.size:
+            return self.matrix @ children
+        sums = np.add.reduceat(children, self.starts)
+        if self.having.size == self.matrix.shape[0]:
+            return sums
+        whole = np.zeros(self.matrix.shape[0])
+        whole[self.having] = sums
+        return whole

@@ -13,15 +13,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import elementwise
 from scipy.special import ndtr, ndtri
 
 from hardiness.tolerance.likelihood import Floats
 
 SMALL_SKEW = 1e-4
 MOST_SKEW = 1.8
-TOLERANCE = 1e-9  # [K] of a quantile
+TOLERANCE = 1e-7  # [K] of the last Newton step of a quantile
+MOST_STEPS = 100
+MANY = 100_000  # nodes x figures; past it nodes are merged into groups
+GROUPS = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,16 @@ class Mixture:
     skew: Floats
 
     def shifted(self, by: Floats) -> Mixture:
-        """The same figures with a number of each node added; ``by`` has dims (node,)."""
+        """The same figures with a number of each node added; ``by`` has dims (node,).
+
+        Parameters
+        ----------
+        by : ndarray, dims (node,)
+
+        Returns
+        -------
+        Mixture
+        """
         return Mixture(self.weights, self.mean + by[:, None], self.sd, self.skew)
 
     def probability_below(self, values: Floats) -> Floats:
@@ -54,7 +64,7 @@ class Mixture:
         -------
         ndarray, dims (figure,)
         """
-        below: Floats = self.weights @ ndtr(_standard(values, self.mean, self.sd, self.skew))
+        below: Floats = self.weights @ ndtr(_standard(values, self.mean, self.sd, self.skew)[0])
         return below
 
     def quantile(self, share: float) -> Floats:
@@ -75,17 +85,44 @@ class Mixture:
         >>> round(float(one.quantile(0.95)[0]), 4)
         -8.1776
         """
+        if self.mean.size > MANY:
+            return self._merged().quantile(share)
         ends = self._component_quantile(share)
         low, high = ends.min(axis=0) - TOLERANCE, ends.max(axis=0) + TOLERANCE
+        values = self.weights @ ends
+        for _ in range(MOST_STEPS):
+            z, slope = _standard(values, self.mean, self.sd, self.skew)
+            surplus = self.weights @ ndtr(z) - share
+            density = self.weights @ (np.exp(-0.5 * z * z) * slope) / np.sqrt(2.0 * np.pi)
+            low, high = np.where(surplus < 0, values, low), np.where(surplus < 0, high, values)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                moved = values - surplus / density
+            # A step out of the bracket is halved into it.
+            moved = np.where((moved >= low) & (moved <= high), moved, 0.5 * (low + high))
+            change = float(np.max(np.abs(moved - values), initial=0.0))
+            values = moved
+            if change < TOLERANCE:
+                break
+        return values
 
-        def surplus(values: Floats, figure: NDArray[np.int64]) -> Floats:
-            # The solver drops figures as they are found, and may add an axis.
-            z = _standard(values, *(part[:, figure] for part in (self.mean, self.sd, self.skew)))
-            return np.tensordot(self.weights, ndtr(z), axes=(0, 0)) - share
-
-        figures = np.arange(low.size)
-        found = elementwise.find_root(surplus, (low, high), args=(figures,), tolerances={"xatol": TOLERANCE})
-        return np.asarray(found.x, dtype=float)
+    def _merged(self) -> Mixture:
+        """Nodes of like spread taken together, each group a component with the moments of its nodes."""
+        order = np.argsort((self.sd * self.sd).mean(axis=1), kind="stable")
+        place = (np.cumsum(self.weights[order]) - 0.5 * self.weights[order]) / self.weights.sum()
+        group = np.minimum((place * GROUPS).astype(int), GROUPS - 1)
+        to_group = np.zeros((GROUPS, order.size))
+        to_group[group, order] = self.weights[order]
+        weights = to_group.sum(axis=1)
+        to_group, weights = to_group[weights > 0], weights[weights > 0]
+        share = to_group / weights[:, None]
+        mean = share @ self.mean
+        nearest = mean[np.argmax(share > 0, axis=0)]  # each node's group
+        away = self.mean - nearest
+        square = self.sd * self.sd
+        variance = share @ (square + away * away)
+        third = share @ (self.skew * square * self.sd + 3.0 * away * square + away**3)
+        sd = np.sqrt(variance)
+        return Mixture(weights, mean, sd, third / (sd * variance))
 
     def _component_quantile(self, share: float) -> Floats:
         z = ndtri(share)
@@ -96,10 +133,13 @@ class Mixture:
         return self.mean + self.sd * y
 
 
-def _standard(values: Floats, mean: Floats, sd: Floats, skew: Floats) -> Floats:
+def _standard(values: Floats, mean: Floats, sd: Floats, skew: Floats) -> tuple[Floats, Floats]:
+    """Standard normals at values, and their slopes."""
     y = (values - mean) / sd
     skew = np.clip(skew, -MOST_SKEW, MOST_SKEW)
-    safe = np.where(np.abs(skew) < SMALL_SKEW, 1.0, skew)
-    curved = 6.0 / safe * (np.cbrt(1.0 + safe * y / 2.0) - 1.0) + safe / 6.0
-    z: Floats = np.where(np.abs(skew) < SMALL_SKEW, y, curved)
-    return z
+    flat = np.abs(skew) < SMALL_SKEW
+    safe = np.where(flat, 1.0, skew)
+    root = np.cbrt(1.0 + 0.5 * safe * y)
+    z: Floats = np.where(flat, y, 6.0 / safe * (root - 1.0) + safe / 6.0)
+    slope: Floats = np.where(flat, 1.0, 1.0 / np.maximum(root * root, 1e-12)) / sd
+    return z, slope

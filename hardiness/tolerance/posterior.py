@@ -1,47 +1,103 @@
-r"""The posterior: the few scales integrated numerically, the latent effects by Laplace at each of their values.
+r"""The posterior: the few scales integrated numerically, the latent effects drawn around their mode at each of their values.
 
 The mode of the marginal posterior of the scales is found with its analytic gradient. Points around it, from a
 scrambled Sobol' sequence with a fixed seed, are weighted by importance (the nested approximation of Rue, Martino &
-Chopin 2009, doi:10.1111/j.1467-9868.2008.00700.x). The posterior of any figure is the weighted mixture over them.
+Chopin 2009, doi:10.1111/j.1467-9868.2008.00700.x): the *nodes*. At each, the Laplace approximation gives means, standard
+deviations and skewness of any figure. Three paths lead on from there; ``diagnostics.path`` says which was taken:
+
+``importance``
+    Joint draws at every node, weighted to the exact posterior (:mod:`hardiness.tolerance.importance`), correct the
+    weights of the nodes, where plants with a score or two mislead Laplace most, and the means and standard deviations
+    of figures (:mod:`hardiness.tolerance.functionals`). Their weights are Pareto-smoothed.
+``sampler``
+    Where the shape k of the weights' tail is above 0.7, the draws are annealed to the posterior instead
+    (:mod:`hardiness.tolerance.annealing`), and serve in the same way.
+``laplace``
+    Trials of very many rows stay with Laplace's method.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import optimize
 
-from hardiness.errors import FitError
+from hardiness.tolerance.annealing import anneal_node
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.factor import tree_of
-from hardiness.tolerance.latent import (
-    Effects,
-    Mode,
-    Problem,
-    Surroundings,
-    find_mode,
-    find_surroundings,
-    mean_effects,
-)
+from hardiness.tolerance.importance import NodeDraws, Noise, draw_node, missed_by_laplace
+from hardiness.tolerance.latent import Effects, Mode, Problem, find_mode, find_surroundings
 from hardiness.tolerance.likelihood import Floats
-from hardiness.tolerance.marginal import log_marginal, log_posterior
+from hardiness.tolerance.marginal import log_marginal
+from hardiness.tolerance.matrices import Indices
 from hardiness.tolerance.priors import Priors
 from hardiness.tolerance.proposal import shape_proposal
+from hardiness.tolerance.psis import pareto_smooth
+from hardiness.tolerance.rowdraws import RowDraws
+from hardiness.tolerance.scales import Missed, find_scales
+from hardiness.tolerance.whitening import Whitening
 
-GRADIENT_TOLERANCE = 1e-3  # [1 per log K] at the mode of the scales
-STEP = 0.05  # [log K] of the differences of the gradient that make the Hessian
-LEAST_WEIGHT = 1e-5  # of the heaviest node; lighter ones are dropped
+LEAST_WEIGHT = 1e-4  # of the heaviest node by Laplace; lighter ones are dropped
+NODE_TOLERANCE = 0.02  # of Newton at a node: what is left is far below what draws and Laplace itself leave
+MOST_DRAWN_ROWS = 6_000  # larger trials stay with Laplace
+LARGEST_K = 0.7  # of the weights' tail: above it they cannot be trusted
+ANNEALING = (8, 32)  # temperatures of the first try and of the second
 
 
 @dataclass(frozen=True, slots=True)
 class Node:
-    """One point of the scales: its weight, and the latent effects there."""
+    """One point of the scales: its weight, the latent effects' mode there, and their means. [K]."""
 
     weight: float
     mode: Mode
-    surroundings: Surroundings
     mean: Effects
+
+
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """Joint draws of the effects with their weights.
+
+    Parameters
+    ----------
+    weights : ndarray, dims (draw,)
+        Of sum 1.
+    node : ndarray of int, dims (draw,)
+        Whose scales a draw has.
+    cells : ndarray, dims (draw, cell)
+        a + c of each cell minus the node's mean. [K]
+    dense : ndarray, dims (draw, dense)
+        The dense block minus the node's mean. [K]
+    plain : bool
+        Whether without their weights they are draws of the Laplace approximation.
+    """
+
+    weights: Floats
+    node: Indices
+    cells: Floats
+    dense: Floats
+    plain: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostics:
+    """How a posterior was reached, and how far it can be trusted.
+
+    Parameters
+    ----------
+    path : str
+        ``importance``, ``sampler`` or ``laplace``.
+    effective_sample_size : float
+        Of the joint draws; of the nodes where there are none: 1 / sum of squared weights.
+    pareto_k : float
+        Shape of the tail of these weights; dependable below 0.7.
+    effective_nodes : float
+        Effective number of points of the scales.
+    """
+
+    path: str
+    effective_sample_size: float
+    pareto_k: float
+    effective_nodes: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +110,19 @@ class Posterior:
     priors : Priors
     nodes : tuple of Node
         Heaviest first; weights sum to 1.
-    effective_nodes : float
-        Effective number of them: 1 / sum of squared weights.
     scales_at_mode : dict of str to float
         sigma and the taus at the mode of their logarithms. [K]
+    draws : Draws or None
+        Joint draws; None where Laplace's method stands alone.
+    diagnostics : Diagnostics
     """
 
     design: Design
     priors: Priors
     nodes: tuple[Node, ...]
-    effective_nodes: float
     scales_at_mode: dict[str, float]
+    draws: Draws | None
+    diagnostics: Diagnostics
 
     @property
     def weights(self) -> Floats:
@@ -72,7 +130,17 @@ class Posterior:
         return np.array([node.weight for node in self.nodes])
 
     def scale(self, name: str) -> Floats:
-        """A scale at every node, dims (node,). [K]."""
+        """A scale at every node, dims (node,).
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        ndarray
+            [K]
+        """
         return np.array([node.mode.scales[name] for node in self.nodes])
 
 
@@ -99,68 +167,100 @@ def find_posterior(design: Design, priors: Priors, *, span_c: float) -> Posterio
     problem = Problem(design, tree_of(design), gap_mean, priors.alpha_sd)
     if not priors.free:
         mode = find_mode(problem, priors.scales(np.empty(0)))
-        return Posterior(design, priors, (_node(mode, 1.0),), 1.0, mode.scales)
-    psi, mode = _mode_of_scales(problem, priors)
+        count = max(_node_count(design.low.size), 64)
+        return _corrected(design, priors, mode, [mode] * count, np.zeros(count))
+    joint, rows = design.low.size <= MOST_DRAWN_ROWS, RowDraws.of(design)
+
+    def prepare(mode: Mode) -> Missed:
+        noise = Noise.of(mode)
+        return lambda found, around: missed_by_laplace(Whitening.at(found, around, rows), noise, joint=joint)
+
+    scales = find_scales(problem, priors, prepare)
+    missed = prepare(scales.mode)
 
     def density(point: Floats) -> tuple[float, Mode]:
-        found = find_mode(problem, priors.scales(point), mode.effects)
+        found = find_mode(problem, priors.scales(point), scales.predicted(point), NODE_TOLERANCE)
         return log_marginal(found) + priors.log_density(point)[0], found
 
-    peak = density(psi)[0]
+    def corrected(point: Floats) -> float:
+        value, found = density(point)
+        return value + missed(found, find_surroundings(found))
+
     is_tau = np.array([name != "sigma" for name in priors.free])
-    hessian = _hessian(problem, priors, psi, mode)
-    proposal = shape_proposal(psi, hessian, is_tau, lambda point: peak - density(point)[0])
-    points, proposed = proposal.draw(_node_count(len(design.low)))
-    logs, modes = [], []
-    for point, log_proposed in zip(points, proposed, strict=True):
-        log_density, found = density(point)
-        logs.append(log_density - peak - log_proposed)
-        modes.append(found)
-    weights = np.exp(np.array(logs) - max(logs))
-    kept = np.flatnonzero(weights >= LEAST_WEIGHT)
-    kept = kept[np.argsort(-weights[kept], kind="stable")]
-    weights = weights[kept] / weights[kept].sum()
-    return Posterior(
-        design,
-        priors,
-        tuple(_node(modes[index], float(weight)) for index, weight in zip(kept, weights, strict=True)),
-        float(1.0 / np.sum(weights**2)),
-        mode.scales,
-    )
-
-
-def _node(mode: Mode, weight: float) -> Node:
-    surroundings = find_surroundings(mode)
-    return Node(weight, mode, surroundings, mean_effects(mode, surroundings))
+    # Many rows make the density all but Gaussian along its axes.
+    peak = corrected(scales.centre) if joint else 0.0
+    drop = (lambda point: peak - corrected(point)) if joint else (lambda _: 1.0)
+    proposal = shape_proposal(scales.centre, scales.hessian, is_tau, drop)
+    points, proposed = proposal.draw(_node_count(design.low.size))
+    found = [density(point) for point in points]
+    logs = np.array([value for value, _ in found]) - proposed
+    return _corrected(design, priors, scales.mode, [mode for _, mode in found], logs - logs.max())
 
 
 def _node_count(rows: int) -> int:
     """Fewer points where many rows leave the scales little room. A Sobol' sequence wants a power of two."""
-    return 256 if rows <= 1_500 else 128 if rows <= 6_000 else 64 if rows <= 30_000 else 32
+    return 512 if rows <= 600 else 256 if rows <= 2_000 else 128 if rows <= 6_000 else 32 if rows <= 30_000 else 16
 
 
-def _mode_of_scales(problem: Problem, priors: Priors) -> tuple[Floats, Mode]:
-    latest: list[Effects | None] = [None]
+def _corrected(design: Design, priors: Priors, centre: Mode, modes: list[Mode], logs: Floats) -> Posterior:
+    """Nodes by Laplace weighed anew by joint draws; ``logs`` are their weights' logarithms."""
+    kept = np.flatnonzero(logs >= logs.max() + np.log(LEAST_WEIGHT))
+    modes, logs = [modes[index] for index in kept], logs[kept]
+    rows, noise = RowDraws.of(design), Noise.of(centre)
+    if design.low.size > MOST_DRAWN_ROWS:
+        return _by_laplace(design, priors, centre, modes, logs)
+    whitenings = [Whitening.at(mode, find_surroundings(mode), rows) for mode in modes]
+    means = [white.mean for white in whitenings]
+    base = logs - np.array([log_marginal(mode) for mode in modes])
+    path, found = "importance", [draw_node(white, noise, node) for node, white in zip(kept, whitenings, strict=True)]
+    weights, k = pareto_smooth(np.concatenate([part.missed for part in found]) + base.repeat(found[0].missed.size))
+    for steps in ANNEALING:
+        if k <= LARGEST_K:
+            break
+        path = "sampler"
+        found = [anneal_node(white, noise, node, steps=steps) for node, white in zip(kept, whitenings, strict=True)]
+        weights, k = pareto_smooth(np.concatenate([part.missed for part in found]) + base.repeat(found[0].missed.size))
+    by_node = weights.reshape(len(modes), -1).sum(axis=1)
+    diagnostics = (path, float(1.0 / np.sum(weights**2)), k)
+    return _ordered(design, priors, centre, modes, means, by_node, _draws(found, weights, path == "importance"), diagnostics)
 
-    def negative(psi: Floats) -> tuple[float, Floats]:
-        value, gradient, mode = log_posterior(problem, priors, np.clip(psi, -12.0, 6.0), latest[0])
-        latest[0] = mode.effects
-        return -value, -gradient
 
-    result = optimize.minimize(negative, priors.start(), jac=True, method="BFGS", options={"gtol": 1e-5})
-    value, gradient, mode = log_posterior(problem, priors, result.x, latest[0])
-    if not np.isfinite(value) or np.abs(gradient).max() > GRADIENT_TOLERANCE:
-        raise FitError(
-            f"the scales of the model did not settle (slope {np.abs(gradient).max():.2g}); look for extreme exposures."
-        )
-    return result.x, mode
+def _by_laplace(design: Design, priors: Priors, centre: Mode, modes: list[Mode], logs: Floats) -> Posterior:
+    """Many rows: what Laplace misses of each selection's own tree is added, and the rest left to it."""
+    rows, noise, means, missed = RowDraws.of(design), Noise.of(centre), [], []
+    for mode in modes:
+        whitening = Whitening.at(mode, find_surroundings(mode), rows)
+        means.append(whitening.mean)
+        missed.append(missed_by_laplace(whitening, noise, joint=False))
+    weights, k = pareto_smooth(logs + np.array(missed))
+    size = float(1.0 / np.sum(weights**2))
+    return _ordered(design, priors, centre, modes, means, weights, None, ("laplace", size, k))
 
 
-def _hessian(problem: Problem, priors: Priors, psi: Floats, mode: Mode) -> Floats:
-    """Minus the second derivatives at the mode, by central differences of the analytic gradient."""
-    hessian = np.empty((psi.size, psi.size))
-    for index, step in enumerate(STEP * np.eye(psi.size)):
-        up = log_posterior(problem, priors, psi + step, mode.effects)[1]
-        down = log_posterior(problem, priors, psi - step, mode.effects)[1]
-        hessian[index] = -(up - down) / (2.0 * STEP)
-    return hessian
+def _draws(found: list[NodeDraws], weights: Floats, plain: bool) -> Draws:
+    cells = np.concatenate([part.cells for part in found])
+    to_a_weight = cells.shape[0] // weights.size
+    node = np.arange(len(found)).repeat(cells.shape[0] // len(found))
+    dense = np.concatenate([part.dense for part in found])
+    return Draws(weights.repeat(to_a_weight) / to_a_weight, node, cells, dense, plain)
+
+
+def _ordered(
+    design: Design,
+    priors: Priors,
+    centre: Mode,
+    modes: list[Mode],
+    means: list[Effects],
+    weights: Floats,
+    draws: Draws | None,
+    diagnostics: tuple[str, float, float],
+) -> Posterior:
+    """The posterior with its heaviest node first."""
+    order = np.argsort(-weights, kind="stable")
+    if draws is not None:
+        place = np.empty(order.size, dtype=np.int64)
+        place[order] = np.arange(order.size)
+        draws = replace(draws, node=place[draws.node])
+    nodes = tuple(Node(float(weights[index]), modes[index], means[index]) for index in order)
+    effective = float(1.0 / np.sum(weights**2))
+    return Posterior(design, priors, nodes, centre.scales, draws, Diagnostics(*diagnostics, effective))

@@ -78,7 +78,18 @@ class Priors:
         return (*SCALES, *self.others)
 
     def prior_scale(self, name: str) -> float:
-        """Scale of the half-normal prior of a tau. [K]."""
+        """Scale of the half-normal prior of a tau. [K].
+
+        Parameters
+        ----------
+        name : str
+            A tau.
+
+        Returns
+        -------
+        float
+            [K]
+        """
         return float(self.others[name]) if name in self.others else float(getattr(self, name))
 
     @property
@@ -87,17 +98,44 @@ class Priors:
         return tuple(name for name in self.names if name not in self.fixed)
 
     def start(self) -> Floats:
-        """A starting point for the free scales: log of a cautious value each."""
+        """A starting point for the free scales: log of a cautious value each.
+
+        Returns
+        -------
+        ndarray, dims (scale,)
+            Logs of K.
+        """
         values = {"sigma": self.sigma_median} | {name: 0.5 * self.prior_scale(name) for name in self.names[1:]}
         return np.log([values[name] for name in self.free])
 
     def scales(self, psi: Floats) -> dict[str, float]:
-        """All scales at the free logs ``psi``. [K]."""
+        """All scales at the free logs ``psi``. [K].
+
+        Parameters
+        ----------
+        psi : ndarray, dims (scale,)
+            Logs of the free scales.
+
+        Returns
+        -------
+        dict of str to float
+            [K]
+        """
         values = dict(zip(self.free, np.exp(psi).tolist(), strict=True))
         return {name: float(self.fixed[name]) if name in self.fixed else values[name] for name in self.names}
 
     def log_density(self, psi: Floats) -> tuple[float, Floats]:
-        """Log prior density of the free logs, and its gradient; dims (scale,)."""
+        """Log prior density of the free logs, and its gradient; dims (scale,).
+
+        Parameters
+        ----------
+        psi : ndarray, dims (scale,)
+            Logs of the free scales.
+
+        Returns
+        -------
+        float, and ndarray with dims (scale,)
+        """
         value, gradient = 0.0, np.zeros(len(self.free))
         for index, name in enumerate(self.free):
             if name == "sigma":

@@ -24,6 +24,7 @@ SEED = 20_011  # of the Sobol' scramble; any number serves, a fixed one keeps re
 SHOULDER = 1.5  # [sd] where the core turns exponential
 TAIL_SHARE = 0.12  # epsilon of an axis that is a tau
 TAIL_SLOPE = 0.7  # lambda [1 per log K]; the prior's own slope is 1
+WIDER = 1.2  # times the standard deviations found: weights bear too wide a proposal better than too narrow a one
 WIDEST = 4.5  # [1/sd^2] inverse of the largest variance followed: sd is at most this in log K
 
 
@@ -139,7 +140,7 @@ def shape_proposal(centre: Floats, hessian: Floats, is_tau: np.ndarray, drop: Ca
             point = centre.copy()
             point[order] += sign * np.sqrt(2.0) * sd[axis] * unit[:, axis]
             # 1 where the density is Gaussian
-            reach[axis] *= float(np.clip(1.0 / np.sqrt(max(drop(point), 0.1)), 0.5, 2.5))
+            reach[axis] *= WIDER * float(np.clip(1.0 / np.sqrt(max(drop(point), 0.1)), 0.5, 2.5))
     pull = np.tril(unit, -1)
     # An axis is drawn given the ones before it, whose own pulls are already in it.
     return Proposal(centre, order, pull, left, right, np.where(is_tau[order], TAIL_SHARE, 0.0))

@@ -1,6 +1,7 @@
 """Observations checked and put into one order: what the model may be fitted to.
 
-In: a table of observations. Out: the rows of unprotected plants, every number finite and every label there.
+In: a table of observations. Out: the rows of unprotected plants (and, where protection is a term of the model, of
+protected ones), every number finite and every label there.
 """
 
 from __future__ import annotations
@@ -12,13 +13,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hardiness.errors import FitError, near_name
+from hardiness.schema import PROTECTIONS
 from hardiness.tolerance.likelihood import Floats
 
 REQUIRED = ("plant", "selection", "rootstock", "freeze", "exposure_c", "exposure_sd_c", "grade")
 MOST_LISTED = 20  # faults of one column in a message
 
 
-def check_observations(observations: pd.DataFrame, grades: int) -> pd.DataFrame:
+def check_observations(observations: pd.DataFrame, grades: int, *, protected: bool = False) -> pd.DataFrame:
     """Check a table of observations and put it into one order.
 
     Parameters
@@ -28,6 +30,8 @@ def check_observations(observations: pd.DataFrame, grades: int) -> pd.DataFrame:
         ``protected`` column that is neither empty nor ``no`` leaves a row out.
     grades : int
         Number of grades.
+    protected : bool, default False
+        Keep rows of a known kind of protection; :func:`stands_open` tells them from the others.
 
     Returns
     -------
@@ -50,8 +54,9 @@ def check_observations(observations: pd.DataFrame, grades: int) -> pd.DataFrame:
         )
     table = observations.copy()
     if "protected" in table.columns:
-        table = table[table["protected"].fillna("").astype(str).isin(["", "no"])]
-    if table.empty:
+        table["protected"] = table["protected"].fillna("").astype(str).replace("no", "")
+        table = table[table["protected"].isin(["", *PROTECTIONS] if protected else [""])]
+    if not stands_open(table).any():
         raise FitError("nothing to fit: there is no observation of an unprotected plant.")
     table["grade_low"] = _filled(table, "grade_low", table["grade"])
     table["near"] = _filled(table, "near", pd.Series(1, index=table.index))
@@ -73,10 +78,29 @@ def check_observations(observations: pd.DataFrame, grades: int) -> pd.DataFrame:
         problems += _contradictions(table)
     if problems:
         raise FitError(problems)
+    if ((table["grade_low"] == 0) & (table["grade"] == grades - 1)).all():
+        raise FitError("nothing to fit: no row tells what its freeze did (grade_low 0 and the last grade at once).")
     whole = ["grade", "grade_low", "near"]
     table[whole] = table[whole].astype(np.int64)
     order = ["selection", "rootstock", "plant", "freeze", "exposure_c", "grade", "grade_low"]
     return table.sort_values(order, kind="stable").reset_index(drop=True)
+
+
+def stands_open(table: pd.DataFrame) -> NDArray[np.bool_]:
+    """Tell the rows of plants that nothing protected: only these prove anything.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From :func:`check_observations`.
+
+    Returns
+    -------
+    ndarray of bool, dims (row,)
+    """
+    if "protected" not in table.columns:
+        return np.ones(len(table), dtype=np.bool_)
+    return table["protected"].isin(["", "no"]).to_numpy(dtype=np.bool_)
 
 
 def _accepted(grades: int) -> dict[str, tuple[str, Callable[[Floats], NDArray[np.bool_]]]]:

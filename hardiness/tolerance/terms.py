@@ -49,11 +49,15 @@ class Terms:
         deviation of its effects. [K]
     kinship : Kinship, optional
         How selections are related.
+    protection : float, optional
+        Prior standard deviation of the effect of each kind of protection. Rows of protected plants are then fitted,
+        and prove nothing: they count in no evidence. Otherwise they are left out. [K]
     """
 
     fixed: Mapping[str, float] = field(default_factory=dict)
     random: Mapping[str, float] = field(default_factory=dict)
     kinship: Kinship | None = None
+    protection: float | None = None
 
     @property
     def scales(self) -> dict[str, float]:

@@ -28,8 +28,9 @@ numpyro.set_host_device_count(2)
 CHAINS, WARMUP, DRAWS, SEED = 4, 1500, 4000, 20011
 
 
-def model(data, K, gap_mean):
-    n_s, n_r, n_c, n_p = (int(data[k].max()) + 1 for k in ("s", "r", "c", "p"))
+def model(data, K, gap_mean, sizes=None):
+    """The tolerance model; `sizes` (by key s, r, c, p, event) are read off the data unless given."""
+    n_s, n_r, n_c, n_p = (sizes[k] if sizes else int(data[k].max()) + 1 for k in ("s", "r", "c", "p"))
     alpha_1 = numpyro.sample("alpha_1", dist.Normal(data["warmest"], 6.0))
     gaps = numpyro.sample("gaps", dist.Gamma(2.0, 2.0 / gap_mean).expand([K - 1]))
     alpha = alpha_1 - jnp.concatenate([jnp.zeros(1), jnp.cumsum(gaps)])
@@ -45,7 +46,8 @@ def model(data, K, gap_mean):
     own = tau["a"] * z["a"][data["s"]] + tau["b"] * z["b"][data["r"]] + tau["c"] * z["c"][data["c"]]
     if "sensor" in data:
         d = data["sensor_sd"] * numpyro.sample("z_d", dist.Normal(0, 1).expand([len(data["sensor_sd"])]))
-        f = tau["e"] * numpyro.sample("z_f", dist.Normal(0, 1).expand([int(data["event"].max()) + 1]))
+        n_event = sizes["event"] if sizes else int(data["event"].max()) + 1
+        f = tau["e"] * numpyro.sample("z_f", dist.Normal(0, 1).expand([n_event]))
         r = data["rest_sd"] * numpyro.sample("z_r", dist.Normal(0, 1).expand([len(data["rest_sd"])]))
         e = d[data["sensor"]] + f[data["event"]] + r[data["j"]]
     else:

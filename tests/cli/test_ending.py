@@ -192,6 +192,21 @@ def test_a_disk_without_room_ends_1_and_stores_nothing(planted: Line, table):
     planted.done(*words)  # with room it is taken
 
 
+@posix
+def test_a_csv_file_without_room_keeps_the_old_one_and_is_named(fitted: Line, tmp_path):
+    path = tmp_path / "e.csv"
+    path.write_text("old")
+    roomy = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (64, roomy[1]))
+    try:
+        ended = fitted("exposures", "--csv", str(path))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, roomy)
+    assert ended.code == 1
+    assert f"{path}: " in ended.err and ended.out == ""
+    assert files_under(tmp_path) == ["e.csv"] and path.read_text() == "old"
+
+
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no /dev/full here")
 def test_a_full_disk_under_stdout_ends_1(fitted: Line, capsys):
     with open("/dev/full", "w") as full:  # closing it fails where something is left that could not be written

@@ -49,17 +49,24 @@ def test_records_that_fit_together_have_no_problem():
     assert found(current) == []  # L2 has no record: its readings may come later
 
 
-def test_unknown_selections_and_plants_are_named_with_near_names():
+def test_rows_that_are_left_without_their_selection_or_plant_are_named():
     current = tables(
         plants=[{"plant": "T1", "selection": "OL-7"}],
         scores=scores(("2026-02-10", 1), plant="T11", observer="RM"),
     )
     assert found(current) == [
-        "column selection: found plant 'T1': selection 'OL-7', not in selections; accepted: a selection of the trial. "
-        "Did you mean 'OL-07'?",
-        "column plant: found plant 'T11', scored_on 2026-02-10, observer 'RM': plant 'T11', not in plants; accepted: a "
-        "plant of the trial. Did you mean 'T1'?",
+        "plants, plant 'T1', column selection: found selection 'OL-7', not in selections; accepted: a selection of the "
+        "trial. That row rests on it: withdraw it too, or first.",
+        "scores, plant 'T11', scored_on 2026-02-10, observer 'RM', column plant: found plant 'T11', not in plants; "
+        "accepted: a plant of the trial. That row rests on it: withdraw it too, or first.",
     ]
+
+
+def test_unknown_selections_and_plants_of_a_file_get_near_names():
+    cells = {"plant": "T11", "scored_on": "2026-02-10", "grade": "1"}
+    source = parse_records(RawTable("new.csv", list(cells), [RawRow(2, cells)]), SCORES, TRIAL)
+    current = tables(scores=source.frame.to_dict("records"))
+    assert found(current, source=source)[0].endswith("accepted: a plant of the trial. Did you mean 'T1'?")
 
 
 def test_rows_of_the_file_being_added_are_named_by_file_and_row():
@@ -97,10 +104,10 @@ def test_dates_of_a_plant_and_of_a_note_are_in_order():
         freeze_notes=[{"from": day("2026-01-03"), "to": day("2026-01-01"), "block": "A"}],
     )
     assert found(current) == [
-        "column removed_on: found plant 'T1': 2025-04-01, before it was planted or grafted on 2025-04-02; accepted: a "
-        "date from 2025-04-02 on.",
-        "column to: found from 2026-01-03, to 2026-01-01, block 'A': 2026-01-01, before 2026-01-03; accepted: a date "
-        "from 2026-01-03 on.",
+        "plants, plant 'T1', column removed_on: found 2025-04-01, before it was planted or grafted on 2025-04-02; "
+        "accepted: a date from 2025-04-02 on.",
+        "freeze_notes, from 2026-01-03, to 2026-01-01, block 'A', column to: found 2026-01-01, before 2026-01-03; "
+        "accepted: a date from 2026-01-03 on.",
     ]
 
 
@@ -113,9 +120,9 @@ def test_a_death_added_before_a_better_grade_with_a_freeze_between_is_refused_wi
     current = tables(scores=scores(("2025-12-20", 5), ("2026-05-02", 3)))
     (text,) = found(current, death_settled=freezes_on("2026-01-10"))
     assert text == (
-        "column grade: found plant 'T1', scored_on 2026-05-02: grade 3 on 2026-05-02 for plant 'T1', scored dead on "
-        "2025-12-20 with a freeze since; accepted: grade 5: that death is settled. Only one of the two can be right: "
-        "leave the other out, or withdraw it first."
+        "scores, plant 'T1', scored_on 2026-05-02, column grade: found grade 3 on 2026-05-02 for plant 'T1', scored "
+        "dead on 2025-12-20 with a freeze since; accepted: grade 5: that death is settled. Only one of the two can be "
+        "right: leave the other out, or withdraw it first."
     )
 
 
@@ -151,7 +158,7 @@ def test_what_was_wrong_before_a_change_is_not_held_against_it():
     after = tables(plants=[{"plant": "T1", "selection": "OL-7"}, {"plant": "T2", "selection": "OL-8"}])
     assert len(found(after)) == 2
     (text,) = found(after, before=before)
-    assert "plant 'T2': selection 'OL-8'" in text
+    assert "plant 'T2', column selection: found selection 'OL-8'" in text
 
 
 def test_a_file_of_another_trial_is_answered_quickly():

@@ -219,8 +219,8 @@ def test_undoing_by_file_does_not_undo_a_withdrawn_upload(planted):
 def test_a_selection_that_has_plants_cannot_be_withdrawn(planted):
     found = problems(planted.withdraw, "selections", "selection\nOL-07\n")
     assert found == [
-        f"column selection: found plant 'T{n}': selection 'OL-07', not in selections; accepted: a selection of the "
-        "trial. Did you mean 'OL-08'?"
+        f"plants, plant 'T{n}', column selection: found selection 'OL-07', not in selections; accepted: a selection of "
+        "the trial. That row rests on it: withdraw it too, or first."
         for n in (1, 2)
     ]
     assert planted.column("selections", "selection") == ["OL-07", "OL-08"]

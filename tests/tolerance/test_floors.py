@@ -104,30 +104,6 @@ def test_true_floors_lie_in_the_intervals_at_about_the_stated_rate(trial, fit):
     assert inside.mean() >= 0.75  # 16 cells of one trial, which share their errors
 
 
-@pytest.mark.slow
-def test_intervals_cover_true_floors_drawn_from_the_models_own_priors():
-    """40 small trials with every scale drawn from its prior: 90 % intervals cover 90 %, the unit being the trial."""
-    rng = np.random.default_rng(77)
-    covered, over = [], []
-    for _ in range(40):
-        taus = np.abs(rng.normal(size=5)) * (2.0, 1.0, 0.7, 1.0, 1.0)
-        gaps = rng.gamma(2.0, 6.0 / 4 / 2.0, size=4)
-        alpha = np.cumsum(np.r_[-4.0, -gaps])
-        observations, truth = simulate_observations(
-            rng, selections=8, plants_per_cell=1, freezes=list(rng.uniform(-11, -4, 4)), alpha=alpha,
-            sigma=float(0.8 * np.exp(0.7 * rng.normal())),
-            **dict(zip(("tau_a", "tau_b", "tau_c", "tau_u", "tau_e"), taus.tolist(), strict=True)),
-        )  # fmt: skip
-        truth = truth.rename(columns={"floor_c": "true_c", "claimable_c": "true_to_come_c"})
-        truth = truth[["selection", "rootstock", "true_c", "true_to_come_c"]]
-        both = fit_tolerance(observations.drop(columns=["sensor", "event"])).floors().merge(truth)
-        covered.append(((both["floor_low_c"] <= both["true_c"]) & (both["true_c"] <= both["floor_high_c"])).mean())
-        over.append((both["claimable_c"] < both["true_to_come_c"]).mean())
-    mean, error = np.mean(covered), np.std(covered) / np.sqrt(len(covered))
-    assert 0.9 - 3 * error < mean < 0.9 + 3 * error and error < 0.04
-    assert np.mean(over) < 0.05 + 2 * np.std(over) / np.sqrt(len(over))
-
-
 def test_more_plants_narrow_the_interval():
     rng = np.random.default_rng(5)
     few = simulate_observations(rng, selections=6, plants_per_cell=1, freezes=4)[0]

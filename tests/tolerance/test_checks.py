@@ -1,0 +1,128 @@
+"""Every check is a row with a sentence; trials that can tell little still get an answer, and are told so."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from hardiness import schema
+from hardiness.errors import FitError
+from hardiness.tolerance.cautions import fit_cautions
+from hardiness.tolerance.checks import STEPS, cell_sentence, check_fit
+from hardiness.tolerance.fit import fit_tolerance
+from hardiness.tolerance.priors import SCALES, Priors
+from tests.simulate import simulate_observations
+
+TRUE = Priors(fixed=dict(zip(SCALES, (0.8, 1.5, 0.6, 0.3, 0.5, 0.4), strict=True)))
+
+
+def rows_of(*rows):
+    columns = ["plant", "selection", "rootstock", "freeze", "exposure_c", "grade", "grade_low"]
+    return pd.DataFrame(rows, columns=columns).assign(exposure_sd_c=0.5)
+
+
+def all_at(grade, n=8):
+    """Plants of two selections in two freezes, every one found at the same grade."""
+    return rows_of(*((f"p{i}", "AB"[i % 2], "own", f"f{i // 4}", -7.0 - i // 4, grade, grade) for i in range(n)))
+
+
+@pytest.fixture(scope="module")
+def fitted():
+    rows = simulate_observations(np.random.default_rng(3), selections=6, plants_per_cell=2, freezes=5)[0]
+    return fit_tolerance(rows, priors=TRUE)
+
+
+@pytest.fixture(scope="module")
+def told():
+    return []
+
+
+@pytest.fixture(scope="module")
+def found(fitted, told):
+    return check_fit(fitted.posterior, units="F", progress=lambda done, what: told.append((done, what)))
+
+
+def test_every_check_has_a_row_with_a_sentence(found):
+    assert list(found.rows.columns) == schema.column_names(schema.CHECKS)
+    assert found.rows["check"].tolist() == [
+        "losses", "freezes", *["calibration"] * 5, "grades by exposure", "cells", "one effect for all grades",
+        "influence of a plant", "influence of a freeze", "priors",
+    ]  # fmt: skip
+    assert found.rows["comment"].str.fullmatch(r".{15,}\.").all() and np.isfinite(found.rows["value"]).all()
+    assert found.rows["passes"].mean() > 0.8  # a sound trial
+    for name, columns in (("calibration", schema.CALIBRATION), ("cells", schema.CELL_FIT),
+                          ("grades", schema.GRADES_BY_EXPOSURE), ("influence", schema.INFLUENCE),
+                          ("sensitivity", schema.SENSITIVITY), ("spacing", schema.SPACING)):  # fmt: skip
+        assert list(getattr(found, name).columns) == schema.column_names(columns)
+
+
+def test_the_influence_row_names_the_plant_that_its_table_has(found, fitted):
+    row = found.rows.set_index("check").loc["influence of a plant"]
+    plants = found.influence[found.influence["kind"] == "plant"]
+    named = plants[[f"plant {name} the floor of {cell} " in row["comment"]
+                    for name, cell in zip(plants["left_out"], plants["selection"], strict=True)]]  # fmt: skip
+    assert len(named)
+    widths = fitted.floors().query("evidence == 'bracketed'")
+    both = named.merge(widths, on=["selection", "rootstock"])
+    half = (both["floor_high_c"] - both["floor_low_c"]) / 2
+    assert (both["shift_c"].abs() / half).max() == pytest.approx(row["value"])
+
+
+def test_differences_are_said_in_the_trials_unit_and_progress_is_told(found, told):
+    comments = found.rows.set_index("check")["comment"]
+    assert "°F" in comments["influence of a freeze"] and "°C" not in " ".join(comments)
+    assert told == list(enumerate(STEPS))
+
+
+def test_a_cell_is_said_by_what_surprises_most():
+    cell = pd.Series({"selection": "OL-07", "rootstock": "stock P", "rows": 4, "mean_grade": 4.25, "killed": 3,
+                      "expected_grade": 3.9, "grade_p": 0.4, "expected_killed": 0.8, "low": 0, "high": 2,
+                      "killed_p": 0.02})  # fmt: skip
+    assert cell_sentence(cell) == "OL-07 on stock P: 3 plants lost where 0.8 were expected (0 to 2)."
+    milder = cell_sentence(pd.Series({**cell, "grade_p": 0.001}))
+    assert milder == "OL-07 on stock P: mean grade 4.2 where 3.9 was expected, over 4 rows."
+
+
+@pytest.mark.parametrize(
+    ("rows", "end", "said"),
+    [
+        (rows_of(("p", "A", "own", "f", -7.0, 0, 0)), "cold", "Only 1 row: the figures say little"),
+        (rows_of(("p", "A", "own", "f", -7.0, 5, 5)), "warm", "Every row has grade 5: nothing came through"),
+        (all_at(0), "cold", "Every row has grade 0: nothing was hurt"),
+        (all_at(5), "warm", "Every row has grade 5: nothing came through, so every floor is open to the warm side."),
+        (all_at(3), "cold", "Every row has grade 3: how far the other grades lie from it is the prior's word."),
+    ],
+)
+def test_one_grade_only_is_a_one_sided_answer_with_a_warning(rows, end, said):
+    fit = fit_tolerance(rows, priors=TRUE)
+    floors = fit.floors()
+    assert floors["open_end"].eq(end).all()
+    assert np.isfinite(floors[["floor_low_c", "floor_c", "floor_high_c"]].to_numpy(float)).all()
+    assert any(sentence.startswith(said) for sentence in fit_cautions(rows, 6))
+
+
+def test_a_single_row_can_be_checked_and_fails_where_it_must():
+    checked = check_fit(fit_tolerance(rows_of(("p", "A", "own", "f", -7.0, 0, 0)), priors=TRUE).posterior).rows
+    assert np.isfinite(checked["value"].astype(float)).all()
+    assert checked.loc[~checked["passes"].astype(bool), "check"].tolist() == ["losses", "freezes"]
+
+
+def test_cautions_are_said_once_each_and_only_where_they_hold():
+    rows = simulate_observations(np.random.default_rng(3), selections=3, plants_per_cell=2, freezes=4)[0]
+    assert (rows["grade_low"] == 5).sum() >= 3 and fit_cautions(rows, 6) == []
+    alive = rows.assign(grade=rows["grade"].clip(upper=4), grade_low=rows["grade_low"].clip(upper=4))
+    assert fit_cautions(alive, 6) == [
+        "No plant was lost: every floor is open to the cold side, and rests on the prior."
+    ]
+    assert "One freeze alone" in " ".join(fit_cautions(rows.assign(freeze="f1"), 6))
+    assert "With one selection alone" in " ".join(fit_cautions(rows.assign(selection="A"), 6))
+    assert fit_cautions(rows.iloc[:0], 6) == []
+
+
+def test_rows_that_tell_nothing_at_all_are_refused():
+    with pytest.raises(FitError, match="nothing to fit: no row tells what its freeze did"):
+        fit_tolerance(rows_of(("p", "A", "own", "f", -7.0, 5, 0), ("q", "A", "own", "f", -7.0, 5, 0)))
+
+
+def test_a_grade_that_the_scale_does_not_have_is_refused(fitted):
+    with pytest.raises(FitError, match="grade: found 6; accepted: a grade from 1 to 5"):
+        check_fit(fitted.posterior, grade=6)
