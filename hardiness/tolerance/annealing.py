@@ -48,23 +48,25 @@ def anneal_node(whitening: Whitening, noise: Noise, node: int, *, steps: int) ->
     size = REACH / LEAPS * min(1.0, (200.0 / z.shape[0]) ** 0.25)
     missed, x = _missed(whitening, z, sizes)
     weights = missed / steps
-    for step in range(1, steps):
-        share = step / steps
-        momentum = rng.standard_normal(z.shape)
-        moved, speed = z, momentum - 0.5 * size * _slope(whitening, z, x, sizes, share)
-        for leap in range(LEAPS):
-            moved = moved + size * speed
-            new_missed, new_x = _missed(whitening, moved, sizes)
-            speed = speed - (0.5 if leap == LEAPS - 1 else 1.0) * size * _slope(whitening, moved, new_x, sizes, share)
-        before = share * missed - 0.5 * np.sum(z**2 + momentum**2, axis=0)
-        with np.errstate(over="ignore"):
+    # A trajectory may run off where the density is 0; what overflows there is not taken.
+    with np.errstate(over="ignore", invalid="ignore"):
+        for step in range(1, steps):
+            share = step / steps
+            momentum = rng.standard_normal(z.shape)
+            moved, speed = z, momentum - 0.5 * size * _slope(whitening, z, x, sizes, share)
+            for leap in range(LEAPS):
+                moved = moved + size * speed
+                new_missed, new_x = _missed(whitening, moved, sizes)
+                speed = speed - (0.5 if leap == LEAPS - 1 else 1.0) * size * _slope(
+                    whitening, moved, new_x, sizes, share
+                )
+            before = share * missed - 0.5 * np.sum(z**2 + momentum**2, axis=0)
             after = share * new_missed - 0.5 * np.sum(moved**2 + speed**2, axis=0)
-        # A trajectory may run off where the density is 0.
-        taken = np.log(rng.random(z.shape[1])) < after - before
-        z = np.where(taken, moved, z)
-        missed = np.where(taken, new_missed, missed)
-        x = Effects(*(np.where(taken, new, old) for new, old in zip(_parts(new_x), _parts(x), strict=True)))
-        weights = weights + missed / steps
+            taken = np.log(rng.random(z.shape[1])) < after - before
+            z = np.where(taken, moved, z)
+            missed = np.where(taken, new_missed, missed)
+            x = Effects(*(np.where(taken, new, old) for new, old in zip(_parts(new_x), _parts(x), strict=True)))
+            weights = weights + missed / steps
     return node_draws(whitening.mode.problem.design, whitening, x, weights)
 
 
@@ -72,7 +74,7 @@ def _missed(whitening: Whitening, z: Floats, sizes: Floats) -> tuple[Floats, Eff
     normals = _split(z, sizes)
     x = whitening.effects(normals)
     own, shared = whitening.missed(normals, x)
-    return np.maximum(own.sum(axis=0) + shared, IMPOSSIBLE), x
+    return np.maximum(np.nan_to_num(own.sum(axis=0) + shared, nan=-np.inf), IMPOSSIBLE), x
 
 
 def _slope(whitening: Whitening, z: Floats, x: Effects, sizes: Floats, share: float) -> Floats:

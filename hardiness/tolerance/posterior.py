@@ -41,6 +41,7 @@ LEAST_WEIGHT = 1e-4  # of the heaviest node by Laplace; lighter ones are dropped
 NODE_TOLERANCE = 0.02  # of Newton at a node: what is left is far below what draws and Laplace itself leave
 MOST_DRAWN_ROWS = 6_000  # larger trials stay with Laplace
 LARGEST_K = 0.7  # of the weights' tail: above it they cannot be trusted
+FIXED_NODES = 128  # times that a trial with all scales fixed is drawn from
 ANNEALING = (8, 32)  # temperatures of the first try and of the second
 
 
@@ -167,8 +168,8 @@ def find_posterior(design: Design, priors: Priors, *, span_c: float) -> Posterio
     problem = Problem(design, tree_of(design), gap_mean, priors.alpha_sd)
     if not priors.free:
         mode = find_mode(problem, priors.scales(np.empty(0)))
-        count = max(_node_count(design.low.size), 64)
-        return _corrected(design, priors, mode, [mode] * count, np.zeros(count))
+        count = 1 if design.low.size > MOST_DRAWN_ROWS else FIXED_NODES
+        return _one_node(_corrected(design, priors, mode, [mode] * count, np.zeros(count)))
     joint, rows = design.low.size <= MOST_DRAWN_ROWS, RowDraws.of(design)
 
     def prepare(mode: Mode) -> Missed:
@@ -210,19 +211,36 @@ def _corrected(design: Design, priors: Priors, centre: Mode, modes: list[Mode], 
     if design.low.size > MOST_DRAWN_ROWS:
         return _by_laplace(design, priors, centre, modes, logs)
     whitenings = [Whitening.at(mode, find_surroundings(mode), rows) for mode in modes]
-    means = [white.mean for white in whitenings]
     base = logs - np.array([log_marginal(mode) for mode in modes])
     path, found = "importance", [draw_node(white, noise, node) for node, white in zip(kept, whitenings, strict=True)]
-    weights, k = pareto_smooth(np.concatenate([part.missed for part in found]) + base.repeat(found[0].missed.size))
-    for steps in ANNEALING:
+    weights, k = _smoothed(found, base)
+    for steps in ANNEALING if k > LARGEST_K else ():
+        path, some = "sampler", slice(None, None, 2)  # every other node: annealing costs many times as much
+        found = [anneal_node(white, noise, node, steps=steps)
+                 for node, white in zip(kept[some], whitenings[some], strict=True)]  # fmt: skip
+        weights, k = _smoothed(found, base[some])
         if k <= LARGEST_K:
             break
-        path = "sampler"
-        found = [anneal_node(white, noise, node, steps=steps) for node, white in zip(kept, whitenings, strict=True)]
-        weights, k = pareto_smooth(np.concatenate([part.missed for part in found]) + base.repeat(found[0].missed.size))
+    if path == "sampler":
+        modes, whitenings = modes[some], whitenings[some]
     by_node = weights.reshape(len(modes), -1).sum(axis=1)
-    diagnostics = (path, float(1.0 / np.sum(weights**2)), k)
-    return _ordered(design, priors, centre, modes, means, by_node, _draws(found, weights, path == "importance"), diagnostics)
+    means = [white.mean for white in whitenings]
+    draws = _draws(found, weights, path == "importance")
+    return _ordered(design, priors, centre, modes, means, by_node, draws, (path, float(1.0 / np.sum(weights**2)), k))
+
+
+def _one_node(posterior: Posterior) -> Posterior:
+    """Nodes at the same scales are one."""
+    draws, diagnostics = posterior.draws, replace(posterior.diagnostics, effective_nodes=1.0)
+    if draws is not None:
+        draws = replace(draws, node=np.zeros_like(draws.node))
+    node = replace(posterior.nodes[0], weight=1.0)
+    return replace(posterior, nodes=(node,), draws=draws, diagnostics=diagnostics)
+
+
+def _smoothed(found: list[NodeDraws], base: Floats) -> tuple[Floats, float]:
+    """Pareto-smoothed weights of all draws; ``base`` is the logarithm of each node's weight without its draws."""
+    return pareto_smooth(np.concatenate([part.missed + log for part, log in zip(found, base, strict=True)]))
 
 
 def _by_laplace(design: Design, priors: Priors, centre: Mode, modes: list[Mode], logs: Floats) -> Posterior:

@@ -54,8 +54,8 @@ def gap_cubes(mode: Mode, answer: Floats) -> Floats:
     return whole
 
 
-def alpha_skewness(mode: Mode, sums: Paths) -> Floats:
-    """Skewness of the first critical temperature and of the gaps to the others, dims (grade,).
+def gap_skewness(mode: Mode, sums: Paths) -> Floats:
+    """Skewness of each gap between critical temperatures, dims (gap,).
 
     Parameters
     ----------
@@ -65,12 +65,12 @@ def alpha_skewness(mode: Mode, sums: Paths) -> Floats:
 
     Returns
     -------
-    ndarray, dims (grade,)
+    ndarray, dims (gap,)
         [1]
     """
     design = mode.problem.design
-    answer = mode.factor.dense_covariance[: design.worst]
+    answer = mode.factor.dense_covariance[design.gaps]
     shared = to_dense(sums.dense @ answer.T)[design.plant_of_row]
     cubes = row_cubes(mode, shared + to_dense(design.upper @ answer.T), shared + to_dense(design.lower @ answer.T))
-    variance = np.diag(answer)
+    variance = np.diag(answer[:, design.gaps])
     return (cubes + gap_cubes(mode, answer)) / variance**1.5

@@ -5,8 +5,8 @@ above,
 
 .. math:: x = m - v (V d_{dense} + W d_{above}) + \sqrt v\, z
 
-is the Gaussian approximation of the posterior itself. The first critical temperature and the gaps to the others are then
-bent to their own skewness (Wilson & Hilferty's cube root, as in :mod:`hardiness.tolerance.mixture`). What the approximation misses is
+is the Gaussian approximation of the posterior itself. A gap between critical temperatures is then bent to its own
+skewness (Wilson & Hilferty's cube root, as in :mod:`hardiness.tolerance.mixture`). What the approximation misses is
 :math:`\log p(y, x) + \log |dx/dz| + z'z/2`, which would be a constant if it missed nothing.
 """
 
@@ -21,7 +21,7 @@ from hardiness.tolerance.latent import Effects, Mode, Surroundings, mean_effects
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Matrix, to_dense
 from hardiness.tolerance.rowdraws import RowDraws
-from hardiness.tolerance.skewness import alpha_skewness
+from hardiness.tolerance.skewness import gap_skewness
 
 LEAST_SKEW = 1e-3  # a smaller skewness is taken as this, so that one formula serves
 MOST_SKEW = 1.4  # that of the gaps' prior
@@ -45,8 +45,8 @@ class Whitening:
         Logarithm of its determinant.
     dense_sd : ndarray, dims (dense,)
         Posterior standard deviations of the dense block. [K]
-    skew : ndarray, dims (bent,)
-        Skewness of the first critical temperature and of the gaps, the first columns of the dense block.
+    skew : ndarray, dims (gap,)
+        Of each gap between critical temperatures.
     """
 
     mode: Mode
@@ -60,7 +60,7 @@ class Whitening:
     @staticmethod
     def at(mode: Mode, around: Surroundings, rows: RowDraws) -> Whitening:
         """Prepare the transformation; see the class."""
-        mean, skew = mean_effects(mode, around), alpha_skewness(mode, around.sums)
+        mean, skew = mean_effects(mode, around), gap_skewness(mode, around.sums)
         covariance = mode.factor.dense_covariance
         sd = np.sqrt(np.diag(covariance))
         safe = np.where(sd > 0, sd, 1.0)
@@ -74,7 +74,7 @@ class Whitening:
 
     def effects(self, z: Effects) -> Effects:
         """Latent effects, dims (effect, draw), of standard normals of the same dims. [K]."""
-        bent = slice(self.skew.size)
+        bent = self.mode.problem.design.gaps
         away = (self.root @ z.dense) * self.dense_sd[:, None]
         base = self._bend(self.root[bent] @ z.dense)
         away[bent] = self.dense_sd[bent, None] * 2.0 / self.skew[:, None] * (base**3 - 1.0)
@@ -146,7 +146,7 @@ class Whitening:
         shared += float(np.sum(np.log(self.dense_sd[design.gaps])))
         whole = shared + 0.5 * np.sum(z.dense[kept | ~others] ** 2, axis=0)
         whole -= 0.5 * np.sum((x.dense[kept] / prior_sd[kept, None]) ** 2, axis=0)
-        whole += np.sum(np.log(self._bend(self.root[: self.skew.size] @ z.dense) ** 2), axis=0)
+        whole += np.sum(np.log(self._bend(self.root[design.gaps] @ z.dense) ** 2), axis=0)
         safe = np.where(gaps > 0, gaps, 1.0)
         whole += np.sum((GAP_SHAPE - 1.0) * np.log(safe) - GAP_SHAPE / problem.gap_mean * safe, axis=0)
         return own, np.where(inside, whole, -np.inf)
@@ -176,9 +176,9 @@ class Whitening:
         dense -= factor.coupling[1].T @ moved
         selections -= tree.to_selections @ (factor.weight[1][:, None] * moved)
         dense -= factor.coupling[2].T @ (factor.variance[2][:, None] * selections)
-        base = self._bend(self.root[: self.skew.size] @ z.dense)
+        base = self._bend(self.root[design.gaps] @ z.dense)
         away = dense * self.dense_sd[:, None]
-        away[: base.shape[0]] = away[: base.shape[0]] * base**2 + self.skew[:, None] / (3.0 * base)
+        away[design.gaps] = away[design.gaps] * base**2 + self.skew[:, None] / (3.0 * base)
         sd = [np.sqrt(variance)[:, None] for variance in factor.variance]
         return Effects(
             sd[0] * plants + z.plants * (of_u > 0)[:, None],

@@ -38,7 +38,7 @@ BLOCK = 10  # trials of one kind before the next kind has its turn
 ENTRY = ("hardiness.tolerance.floors", "hardiness.tolerance.design", "hardiness.tolerance.rows")
 DIGITS = 5
 CHECKED = 2  # first trials of a kind that are computed again, to see whether another version agrees
-SAME_C = 1e-3  # [K] what two versions of the code may differ by and count as one
+SAME_C = 0.01  # [K] what two versions of the code may differ by and count as one: intervals are 3 to 6 K wide
 PLAIN_VERSION = "1"  # of plain_ways.py; lines of another are computed again
 
 Job = tuple[Callable[..., dict[str, Any]], *tuple[Any, ...]]
@@ -237,7 +237,9 @@ def _plain_cell(way: dict[str, Any] | None) -> str:
 def _rounded(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: _rounded(item) for key, item in value.items()}
-    return round(value, 4) if isinstance(value, float) else value
+    if isinstance(value, float):
+        return round(value, 4) if np.isfinite(value) else None
+    return value
 
 
 def main() -> None:
@@ -250,11 +252,12 @@ def main() -> None:
     parser.add_argument("--only", choices=["fits", "plain"], help="only these")
     parser.add_argument("--report", action="store_true", help="only measure what is there")
     parser.add_argument("--also", action="append", default=[], help="version whose lines count too, if it agrees")
+    parser.add_argument("--of", metavar="VERSION", help="report this version of the code, not the present one")
     parser.add_argument("--record", type=Path, help="write the measures to this JSON file")
     options = parser.parse_args()
     names, code = options.scenario or list(SCENARIOS), code_version()
     options.folder.mkdir(parents=True, exist_ok=True)
-    if not options.report:
+    if not (options.report or options.of):
         if os.environ.get("OPENBLAS_NUM_THREADS") != "1":
             print("set OPENBLAS_NUM_THREADS=1: small matrices are slower on several threads", file=sys.stderr)
         with ProcessPoolExecutor(options.workers) as pool:
@@ -262,6 +265,7 @@ def main() -> None:
             for job in as_completed(jobs):
                 with jobs[job].open("a") as lines:
                     lines.write(json.dumps(job.result()) + "\n")
+    code = options.of or code
     found = report(options.folder, names, code, options.also)
     if options.record:
         options.record.write_text(json.dumps({"code": code, "kinds": _rounded(found)}, indent=1) + "\n")

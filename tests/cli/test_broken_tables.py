@@ -196,6 +196,7 @@ def test_formulas_in_a_workbook_are_refused_by_cell(line: Line):
     assert "formula" in ended.err
 
 
+@pytest.mark.slow
 def test_a_workbook_that_grows_without_end_is_refused(line: Line):
     stream = io.BytesIO(workbook(["selection"], ["OL-07"]))
     bomb = io.BytesIO()

@@ -261,13 +261,14 @@ def test_a_reader_that_has_had_enough_is_no_fault(fitted: Line, capsys):
     assert "hardiness:" not in capsys.readouterr().err
 
 
-def test_stdout_of_a_program_holds_nothing_but_the_table(fitted: Line):
-    ran = program("floors", "--csv", "-", "--trial", fitted.folder)
+@pytest.mark.parametrize("verb", ["freezes", pytest.param("floors", marks=pytest.mark.slow)])
+def test_stdout_of_a_program_holds_nothing_but_the_table(fitted: Line, verb):
+    ran = program(verb, "--csv", "-", "--trial", fitted.folder)
     assert ran.returncode == 0
     ended = Ended(ran.returncode, ran.stdout, ran.stderr)
     assert ended.rows and all(None not in row and None not in row.values() for row in ended.rows)
     assert not set("\r\x1b") & set(ran.stdout + ran.stderr)
-    assert ended == fitted.done("floors", "--csv", "-")  # the same bytes, run for run
+    assert ended == fitted.done(verb, "--csv", "-")  # the same bytes, run for run
 
 
 def test_names_survive_a_pipe_whose_encoding_lacks_them(line: Line, tmp_path):

@@ -41,7 +41,7 @@ def run(draw, seed, trials):
 @pytest.mark.slow
 def test_intervals_cover_true_floors_drawn_from_the_models_own_priors():
     """Every scale and every critical temperature from its prior: 90 % intervals cover 90 % of the true floors."""
-    records = run(lambda rng: own_priors(rng, selections=8), seed=77, trials=14)
+    records = run(lambda rng: own_priors(rng, selections=8), seed=77, trials=12)
     found, claims = intervals(records), optimism(records)
     assert found["answered"] == 1.0 and found["coverage_se"] < 0.1
     assert abs(found["coverage"] - LEVEL) < 3.0 * found["coverage_se"]
