@@ -5,9 +5,9 @@ above,
 
 .. math:: x = m - v (V d_{dense} + W d_{above}) + \sqrt v\, z
 
-is the Gaussian approximation of the posterior itself. The first critical temperature and the gaps to the others are then
-bent to their own skewness (Wilson & Hilferty's cube root, as in :mod:`hardiness.tolerance.mixture`). What the approximation misses is
-:math:`\log p(y, x) + \log |dx/dz| + z'z/2`, which would be a constant if it missed nothing.
+is the Gaussian approximation of the posterior itself. The first critical temperature and the gaps to the others are
+then bent to their own skewness (Wilson & Hilferty's cube root, as in :mod:`hardiness.tolerance.mixture`). What the
+approximation misses is :math:`\log p(y, x) + \log |dx/dz| + z'z/2`, which would be a constant if it missed nothing.
 """
 
 from __future__ import annotations
@@ -130,7 +130,7 @@ class Whitening:
         problem = self.mode.problem
         design = problem.design
         gaps = x.dense[design.gaps]
-        inside = (gaps > 0).all(axis=0)
+        inside = np.asarray((gaps > 0).all(axis=0))
         own = self.rows.log_probability(x, self.mode.scales["sigma"], inside)
         sums = (self.rows.plants, self.rows.cells, None)
         parts = ((z.plants, x.plants), (z.cells, x.cells), (z.selections, x.selections))
