@@ -75,6 +75,13 @@ def returns_something(node: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
     return node.returns is not None and ast.unparse(node.returns) not in {"None", "NoReturn", "Never"}
 
 
+# The posterior's machinery, called by nothing but the posterior: a sentence a function serves there.
+INNER = {
+    f"hardiness.tolerance.{name}"
+    for name in ("basis", "importance", "matrices", "rowdraws", "rowmaps", "scales", "whitening")
+}
+
+
 def test_everything_public_has_a_docstring_with_its_sections():
     lacking = []
     for module, tree in parsed().items():
@@ -84,7 +91,8 @@ def test_everything_public_has_a_docstring_with_its_sections():
         if not ast.get_docstring(tree):
             lacking.append(f"{module}: a docstring")
         for name, node, in_class in public_in(tree.body, module):
-            lacking += [f"{name}: {what}" for what in wanting(node, in_class)]
+            sections = wanting(node, in_class)
+            lacking += [f"{name}: {what}" for what in sections if module not in INNER or what == "a docstring"]
     assert lacking == []
 
 

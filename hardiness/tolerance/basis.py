@@ -83,7 +83,9 @@ class Basis:
         partners = np.repeat(counts, counts)
         entry = np.repeat(np.arange(parts.nnz), partners)
         ends = np.cumsum(partners)
-        other = np.repeat(parts.indptr[:-1], counts)[entry] + np.arange(entry.size) - np.repeat(ends - partners, partners)
+        other = (
+            np.repeat(parts.indptr[:-1], counts)[entry] + np.arange(entry.size) - np.repeat(ends - partners, partners)
+        )
         kept = parts.indices[entry] <= parts.indices[other]
         entry, other = entry[kept], other[kept]
         a, b = parts.indices[entry].astype(np.int64), parts.indices[other].astype(np.int64)

@@ -41,7 +41,7 @@ def joint_draws(posterior: Posterior, figures: Figures, count: int = DRAWS) -> F
     design, mixture = posterior.design, posterior_of(posterior, figures)
     rng = np.random.default_rng(SEED)
     parts = []
-    with blas_threads(design):
+    with blas_threads():
         for index, draws in enumerate(_shared_out(posterior.weights, count)):
             if draws:
                 scores = _normal_scores(design, posterior.nodes[index], figures, draws, rng)

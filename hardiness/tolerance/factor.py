@@ -30,7 +30,7 @@ CHUNK = 1_000  # plants at a time where a product with the dense block is formed
 LEVELS = ("tau_u", "tau_c", "tau_a")
 
 
-def blas_threads(_: Design) -> threadpool_limits:
+def blas_threads() -> threadpool_limits:
     """Hold BLAS to one thread: waking more costs many times what they save on matrices of this size.
 
     Returns
@@ -267,7 +267,8 @@ def path_variances(design: Design, factor: Factor, paths: Paths, level: int) -> 
     """
     dense = to_dense(paths.dense)
     own = own_variances(design, factor, paths, level)
-    return own + np.einsum("ij,ij->i", dense @ factor.dense_covariance, dense)
+    whole: Floats = own + np.einsum("ij,ij->i", dense @ factor.dense_covariance, dense)
+    return whole
 
 
 def total_variance(design: Design, factor: Factor, paths: Paths, level: int, weights: Floats) -> float:

@@ -286,5 +286,5 @@ def fit_tolerance(
         check_observations(observations, grades, protected=terms.protection is not None), int(grades), terms
     )
     priors = replace(priors or Priors(), others=terms.scales)
-    with blas_threads(design):
+    with blas_threads():
         return Fit(find_posterior(design, priors, span_c=float(span_c)))

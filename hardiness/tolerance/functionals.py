@@ -84,7 +84,7 @@ def posterior_of(posterior: Posterior, figures: Figures) -> Mixture:
     by_node = SKEW_BUDGET // max(count * rows, 1)
     by_node = max(by_node, 1) if count * rows <= LARGEST_SKEW else 0
     means, sds, skews, sizes = [], [], [], []
-    with blas_threads(design):
+    with blas_threads():
         for index, node in enumerate(nodes):
             covariances = basis.covariances(node.mode)
             variance = basis.pair_sums @ covariances
@@ -197,5 +197,7 @@ def _third_cumulant(design: Design, node: Node, reduced: Reduced) -> Floats:
         shared = to_dense(sums.dense @ answer)[plant]
         shared += reduced.cells[part].toarray().T[cell] * on_cell
         shared += reduced.selections[part].toarray().T[selection] * on_selection
-        whole[part] += row_cubes(mode, shared + to_dense(design.upper @ answer), shared + to_dense(design.lower @ answer))
+        whole[part] += row_cubes(
+            mode, shared + to_dense(design.upper @ answer), shared + to_dense(design.lower @ answer)
+        )
     return whole

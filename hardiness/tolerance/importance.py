@@ -6,9 +6,9 @@ independent, so for every draw of the dense block each selection's own tree is d
 .. math:: \frac{p(y, x, \psi)}{q(x, \psi)} \approx \frac{p(d, \psi)}{q(d, \psi)}
           \prod_s \tfrac12 \sum_\pm \frac{p(y_s, x_s \mid d, \psi)}{q(x_s \mid d, \psi)}
 
-is an unbiased estimate of the weight of that draw and scales (Andrieu & Roberts 2009, doi:10.1214/07-AOS574). The two of
-a pair err in opposite directions, so the product stays steady where a plain weight of all effects at once would not;
-what the Laplace approximation gets wrong in a plant with a single score is corrected at its own place.
+is an unbiased estimate of the weight of that draw and scales (Andrieu & Roberts 2009, doi:10.1214/07-AOS574). The two
+of a pair err in opposite directions, so the product stays steady where a plain weight of all effects at once would
+not; what the Laplace approximation gets wrong in a plant with a single score is corrected at its own place.
 """
 
 from __future__ import annotations
@@ -125,8 +125,8 @@ def draw_node(whitening: Whitening, noise: Noise, node: int) -> NodeDraws:
     """
     design = whitening.mode.problem.design
     single, rng = noise.draw(node, DENSE_DRAWS)
-    z = Effects(*(_paired(part) for part in (single.plants, single.cells, single.selections)),
-                np.repeat(single.dense, 2, axis=1))  # fmt: skip
+    dense = np.repeat(single.dense, 2, axis=1)
+    z = Effects(_paired(single.plants), _paired(single.cells), _paired(single.selections), dense)
     x = whitening.effects(z)
     own, shared = whitening.missed(z, x)
     first, second = own[:, 0::2], own[:, 1::2]
@@ -167,7 +167,7 @@ def missed_by_laplace(whitening: Whitening, noise: Noise, *, joint: bool) -> flo
         return float(logsumexp(missed)) - float(np.log(missed.size)) - log_marginal(mode)
     single = noise.draw(0, LOCAL_PAIRS)[0]
     held = np.repeat((mode.effects.dense - whitening.mean.dense)[:, None], 2 * LOCAL_PAIRS, axis=1)
-    z = Effects(*(_paired(part) for part in (single.plants, single.cells, single.selections)), held)
+    z = Effects(_paired(single.plants), _paired(single.cells), _paired(single.selections), held)
     own = whitening.missed(z, whitening.trees(z, held))[0]
     exact = logsumexp(own, axis=1) - np.log(2 * LOCAL_PAIRS)
     return float(np.sum(exact)) + whitening.log_shrink() - whitening.tree_laplace()

@@ -65,7 +65,7 @@ def influence_table(
     wanted = set(design.selections if selections is None else selections)
     chosen = np.array([i for i, (name, _) in enumerate(design.cells) if name in wanted], dtype=np.int64)
     floor = floor_mixture(posterior, survive=survive, grade=grade).quantile(0.5)
-    with blas_threads(design):
+    with blas_threads():
         mode = central_mode(posterior)
         by_plant = _plant_shifts(Leverage.of(mode), design, grade, chosen)
         names, by_freeze = _freeze_shifts(posterior, design, mode.effects, grade, chosen)
@@ -108,7 +108,7 @@ def confirm_influence(
     for kind, name in sorted(set(zip(table["kind"], table["left_out"], strict=True))):
         rows = found.index[(found["kind"] == kind) & (found["left_out"] == name)]
         reduced = keep_rows(design, _members(design, kind) != name)
-        with blas_threads(design):
+        with blas_threads():
             other = find_posterior(reduced, posterior.priors, span_c=span_of(posterior))
         moved = dict(zip(design.cells, floor_mixture(other, survive=survive, grade=grade).quantile(0.5), strict=True))
         cells = zip(found.loc[rows, "selection"], found.loc[rows, "rootstock"], strict=True)

@@ -67,8 +67,8 @@ def row_products(a: Floats, b: Matrix, row: Indices | None = None) -> Floats:
         return product
     counts = np.diff(b.indptr)
     entry = np.repeat(np.arange(counts.size) if row is None else row, counts)
-    products: Floats = np.bincount(np.repeat(np.arange(counts.size), counts), b.data * a[entry, b.indices], counts.size)
-    return products
+    owner = np.repeat(np.arange(counts.size), counts)
+    return np.bincount(owner, b.data * a[entry, b.indices], counts.size).astype(float)
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,7 +62,12 @@ class Turnbull:
         return (self.right <= values) @ self.mass, (self.left < values) @ self.mass
 
     def middle(self) -> tuple[float, float]:
-        """The interval that holds the median: where the reached share may first be one half, and where it surely is."""
+        """The interval that holds the median: where the reached share may first be one half, and where it surely is.
+
+        Returns
+        -------
+        left, right : float
+        """
         least = np.cumsum(self.mass)
         place = int(np.searchsorted(least, 0.5 - NO_MASS))
         return float(self.left[place]), float(self.right[place])

@@ -1,9 +1,9 @@
-r"""The posterior: the few scales integrated numerically, the latent effects drawn around their mode at each of their values.
+r"""The posterior: scales integrated numerically, latent effects drawn around their mode at each of their values.
 
 The mode of the marginal posterior of the scales is found with its analytic gradient. Points around it, from a
 scrambled Sobol' sequence with a fixed seed, are weighted by importance (the nested approximation of Rue, Martino &
-Chopin 2009, doi:10.1111/j.1467-9868.2008.00700.x): the *nodes*. At each, the Laplace approximation gives means, standard
-deviations and skewness of any figure. Three paths lead on from there; ``diagnostics.path`` says which was taken:
+Chopin 2009, doi:10.1111/j.1467-9868.2008.00700.x): the *nodes*. At each, the Laplace approximation gives means,
+standard deviations and skewness of any figure. Three paths lead on from there; ``diagnostics.path`` says which was taken:
 
 ``importance``
     Joint draws at every node, weighted to the exact posterior (:mod:`hardiness.tolerance.importance`), correct the
@@ -212,11 +212,14 @@ def _corrected(design: Design, priors: Priors, centre: Mode, modes: list[Mode], 
         return _by_laplace(design, priors, centre, modes, logs)
     whitenings = [Whitening.at(mode, find_surroundings(mode), rows) for mode in modes]
     base = logs - np.array([log_marginal(mode) for mode in modes])
-    path, found = "importance", [draw_node(white, noise, node) for node, white in zip(kept, whitenings, strict=True)]
+    path, found = (
+        "importance",
+        [draw_node(white, noise, int(node)) for node, white in zip(kept, whitenings, strict=True)],
+    )
     weights, k = _smoothed(found, base)
     for steps in ANNEALING if k > LARGEST_K else ():
         path, some = "sampler", slice(None, None, 2)  # every other node: annealing costs many times as much
-        found = [anneal_node(white, noise, node, steps=steps)
+        found = [anneal_node(white, noise, int(node), steps=steps)
                  for node, white in zip(kept[some], whitenings[some], strict=True)]  # fmt: skip
         weights, k = _smoothed(found, base[some])
         if k <= LARGEST_K:

@@ -102,7 +102,7 @@ def predict_rows(posterior: Posterior) -> Prediction:
     histories, standing = _histories(design, table)
     shared = shared_effects(design)
     reach = np.zeros((len(table), design.worst))
-    with blas_threads(design):
+    with blas_threads():
         for node, share in _chosen(posterior):
             mean, variance = _cavities(design, node, shared, histories)
             reach += share * _probabilities(design, mean, variance, node.mode.scales["sigma"])

@@ -122,7 +122,7 @@ class RowDraws:
         """
         design = self.design
         moved = self._moved(x, sigma)
-        near = self._distances(x, sigma, (x.dense[design.gaps] > 0).all(axis=0))[0]
+        near = self._distances(x, sigma, np.asarray((x.dense[design.gaps] > 0).all(axis=0)))[0]
         factor = near[self.pair]
         lean = factor / (1.0 - factor)
         far = factor / (factor + moved)  # of the end that does not move the row
@@ -149,4 +149,3 @@ class RowDraws:
         distance = np.where(inside, self.pairs @ x.dense / sigma, 1.0)
         none = np.zeros((1, distance.shape[1]))
         return np.concatenate([np.exp(-distance), none]), np.concatenate([np.log(-np.expm1(-distance)), none])
-

@@ -1,7 +1,8 @@
 """What row weights add up to in the Hessian, as maps prepared once for a design.
 
 Many rows share a freeze, a rootstock and grades, and so their coefficients in the dense block: their weights are added
-first (*patterns*). The coupling of plants to the dense block is linear in the weights: one product with a sparse matrix.
+first (*patterns*). The coupling of plants to the dense block is linear in the weights: one product with a sparse
+matrix.
 """
 
 from __future__ import annotations
@@ -74,7 +75,9 @@ class RowMaps:
     def gram(self, weights: Weights) -> Floats:
         """Curvature of the rows in the dense block, dims (dense, dense)."""
         count = self.upper.shape[0]
-        pp, pq, qq = (np.bincount(self.pattern, part, count) for part in (weights.pp, weights.pq, weights.qq))
+        pp, pq, qq = (
+            np.bincount(self.pattern, part, count).astype(float) for part in (weights.pp, weights.pq, weights.qq)
+        )
         to_upper = scaled(pp, self.upper) + scaled(pq, self.lower)
         to_lower = scaled(pq, self.upper) + scaled(qq, self.lower)
         return to_dense(self.upper.T @ to_upper + self.lower.T @ to_lower)

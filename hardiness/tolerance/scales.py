@@ -1,7 +1,7 @@
 """Where the posterior of the scales lies: its mode by Laplace, its curvature there, and where it really is centred.
 
-Laplace's method takes a plant with a row or two for more certain than it is, and puts the plants' scale too low. What it
-misses is estimated with the same normals at every point, so that its slope can be taken; a Newton step then centres
+Laplace's method takes a plant with a row or two for more certain than it is, and puts the plants' scale too low. What
+it misses is estimated with the same normals at every point, so that its slope can be taken; a Newton step then centres
 the search on the posterior itself.
 """
 
@@ -86,11 +86,11 @@ def find_scales(problem: Problem, priors: Priors, prepare: Callable[[Mode], Miss
     missed = prepare(mode)
     hessian, extra, slopes = np.empty((psi.size, psi.size)), np.empty(psi.size), []
     for index, step in enumerate(STEP * np.eye(psi.size)):
-        _, up, *above = log_posterior_around(problem, priors, psi + step, mode.effects)
-        _, down, *below = log_posterior_around(problem, priors, psi - step, mode.effects)
+        _, up, above, around_above = log_posterior_around(problem, priors, psi + step, mode.effects)
+        _, down, below, around_below = log_posterior_around(problem, priors, psi - step, mode.effects)
         hessian[index] = -(up - down) / (2.0 * STEP)
-        extra[index] = (missed(*above) - missed(*below)) / (2.0 * STEP)
-        slopes.append(_combined(above[0].effects, 0.5 / STEP, below[0].effects, -0.5 / STEP))
+        extra[index] = (missed(above, around_above) - missed(below, around_below)) / (2.0 * STEP)
+        slopes.append(_combined(above.effects, 0.5 / STEP, below.effects, -0.5 / STEP))
     found = ScalesMode(psi, mode, hessian, slopes, psi)
     return ScalesMode(psi, mode, hessian, slopes, _centre(problem, priors, found, extra))
 
@@ -117,7 +117,9 @@ def _mode_of_scales(problem: Problem, priors: Priors) -> tuple[Floats, Mode]:
         latest[0] = mode.effects
         return -value, -gradient
 
-    result = optimize.minimize(negative, priors.start(), jac=True, method="BFGS", options={"gtol": 0.3 * GRADIENT_TOLERANCE})
+    result = optimize.minimize(
+        negative, priors.start(), jac=True, method="BFGS", options={"gtol": 0.3 * GRADIENT_TOLERANCE}
+    )
     value, gradient, mode = log_posterior(problem, priors, result.x, latest[0])
     if not np.isfinite(value) or np.abs(gradient).max() > GRADIENT_TOLERANCE:
         raise FitError(

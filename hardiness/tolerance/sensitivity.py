@@ -57,7 +57,7 @@ def sensitivity_table(
     for what, factor in variants:
         priors = scaled_priors(posterior.priors, factor) if what != SPAN else posterior.priors
         span = span_of(posterior) * (factor if what != SPREADS else 1.0)
-        with blas_threads(design):
+        with blas_threads():
             other = find_posterior(design, priors, span_c=span)
         after, other_width = _floors(other, survive, grade, level)
         parts.append(

@@ -1,7 +1,7 @@
 r"""Third cumulants of linear figures at a mode: :math:`T(u, u, u)`, the third derivatives on the figure's covariances.
 
-With k of :mod:`hardiness.tolerance.likelihood`, a row's mixed third derivatives are all :math:`\pm k(1+k)(1+2k)`, so that
-its cubic form is :math:`p\,u_A^3 + q\,u_B^3 + m (u_A - u_B)^3`.
+With k of :mod:`hardiness.tolerance.likelihood`, a row's mixed third derivatives are all :math:`\pm k(1+k)(1+2k)`, so
+that its cubic form is :math:`p\,u_A^3 + q\,u_B^3 + m (u_A - u_B)^3`.
 """
 
 from __future__ import annotations

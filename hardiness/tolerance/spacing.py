@@ -114,7 +114,7 @@ class _Effects:
 
 
 def _effects(posterior: Posterior, design: Design, weights: tuple[Matrix, Matrix]) -> _Effects:
-    with blas_threads(design):
+    with blas_threads():
         fitted = find_posterior(design, posterior.priors, span_c=span_of(posterior))
     mixture = posterior_of(fitted, differences(design, *weights))
     mean = mixture.quantile(0.5)

@@ -51,7 +51,7 @@ def log_evidence(posterior: Posterior) -> float:
     proposal = stats.multivariate_t(centre, shape, df=FREEDOM)
     points = _points(centre, shape, 256 if posterior.design.low.size <= 600 else 64)
     logs = []
-    with blas_threads(posterior.design):
+    with blas_threads():
         for point in points:
             near = int(np.argmin(np.sum(((nodes - point) / np.sqrt(np.diag(shape))) ** 2, axis=1)))
             start = posterior.nodes[near].mode.effects

@@ -130,7 +130,7 @@ class Whitening:
         problem = self.mode.problem
         design = problem.design
         gaps = x.dense[design.gaps]
-        inside = (gaps > 0).all(axis=0)
+        inside = np.asarray((gaps > 0).all(axis=0))
         own = self.rows.log_probability(x, self.mode.scales["sigma"], inside)
         sums = (self.rows.plants, self.rows.cells, None)
         parts = ((z.plants, x.plants), (z.cells, x.cells), (z.selections, x.selections))

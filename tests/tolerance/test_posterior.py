@@ -116,7 +116,7 @@ def test_fixed_scales_are_held_and_half_of_them_narrows_floors():
 
 def test_importance_weights_are_spread_over_many_nodes(reference):
     fit, _, _ = reference
-    assert fit.posterior.effective_nodes > 60
+    assert fit.posterior.diagnostics.effective_nodes > 60
     assert fit.posterior.weights.sum() == pytest.approx(1.0)
 
 
