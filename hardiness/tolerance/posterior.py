@@ -3,7 +3,7 @@ r"""The posterior: scales integrated numerically, latent effects drawn around th
 The mode of the marginal posterior of the scales is found with its analytic gradient. Points around it, from a
 scrambled Sobol' sequence with a fixed seed, are weighted by importance (the nested approximation of Rue, Martino &
 Chopin 2009, doi:10.1111/j.1467-9868.2008.00700.x): the *nodes*. At each, the Laplace approximation gives means,
-standard deviations and skewness of any figure. Three paths lead on from there; ``diagnostics.path`` says which was taken:
+standard deviations and skewness of any figure. Three paths lead on from there; ``diagnostics.path`` says which it was:
 
 ``importance``
     Joint draws at every node, weighted to the exact posterior (:mod:`hardiness.tolerance.importance`), correct the
