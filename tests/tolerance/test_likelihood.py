@@ -186,7 +186,7 @@ def test_posterior_of_thirty_patients_is_that_of_brute_force():
     half = fit_tolerance(rows, grades=2, priors=Priors(fixed=PLAIN)).floors(survive=0.5).iloc[0]
     for share, name in ((0.05, "floor_low_c"), (0.5, "floor_c"), (0.95, "floor_high_c")):
         exact = grid_quantile(rows, -5.8, 0.8, 0.45, share, log_prior)
-        assert half[name] == pytest.approx(exact, abs=0.02)
+        assert half[name] == pytest.approx(exact, abs=0.04)  # draws, of a posterior sd of 0.45
 
 
 def test_ordinal_likelihood_is_that_of_statsmodels_on_the_wine_ratings():
