@@ -98,6 +98,12 @@ def floors_of(draws: dict[str, np.ndarray], cells: list[tuple[str, str]]) -> dic
     return found
 
 
+def scales_of(draws: dict[str, np.ndarray]) -> dict[str, list[float]]:
+    """Mean and standard deviation of sigma and the taus [K]."""
+    scales = {"sigma": np.exp(draws["log_sigma"])} | {name: draws[name] for name in draws if name.startswith("tau_")}
+    return {name: [round(float(values.mean()), 4), round(float(values.std()), 4)] for name, values in scales.items()}
+
+
 def run(name: str, trials: int, path: Path) -> None:
     """Sample the trials of one kind that `path` does not have yet."""
     scenario = SCENARIOS[name]
@@ -134,6 +140,7 @@ def run(name: str, trials: int, path: Path) -> None:
         done[str(index)] = {
             "fingerprint": trial.fingerprint,
             "cells": floors_of(draws, cells),
+            "scales": scales_of(draws),
             "divergences": int(np.sum(mcmc.get_extra_fields()["diverging"])),
             "least_effective_sample_size": round(min(float(np.min(part["n_eff"])) for part in diagnostics), 1),
             "largest_r_hat": round(max(float(np.max(part["r_hat"])) for part in diagnostics), 4),
@@ -142,7 +149,8 @@ def run(name: str, trials: int, path: Path) -> None:
         part = path.with_suffix(".part")
         part.write_text(json.dumps(done))
         part.replace(path)
-        print(name, index, {key: value for key, value in done[str(index)].items() if key != "cells"}, flush=True)
+        shown = {key: value for key, value in done[str(index)].items() if key not in ("cells", "scales")}
+        print(name, index, shown, flush=True)
 
 
 def main() -> None:
