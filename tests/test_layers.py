@@ -21,12 +21,12 @@ LAYERS = (
     {"tolerance"},
     {"outlook"},
     {"flow"},
-    {"store", "figures", "trial", "demo", "durations"},
-    {"cli", "commands", "__init__"},  # doors; the package's own names are one
+    {"store", "figures", "report", "trial", "demo", "durations"},
+    {"cli", "commands", "web", "__init__"},  # doors; the package's own names are one
 )
 # Units of one layer that may lean on each other, circles excepted. Elsewhere in a layer they stand apart.
 TOGETHER = (LAYERS[0], LAYERS[3], LAYERS[8])
-SIDEWAYS = {("trial", "store")}
+SIDEWAYS = {("trial", "store"), ("report", "figures")}
 IMPORTED_WHEN_USED = {f"{NAME}.cli", NAME}  # verbs and public names, so that the command line answers at once
 OPTIONAL_EXTRAS = {"psycopg"}  # may be imported where it is used
 MOST_LINES = 400
