@@ -8,8 +8,10 @@ The state of a plant is the larger of what it carried and the new damage; summer
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
-from register import CHECKS, ROOTSTOCKS, SEEDLINGS
+from register import CHECKS, PARENTS, ROOTSTOCKS, SEEDLINGS
 from scipy import optimize, special
 from weather import rng_of
 
@@ -25,13 +27,23 @@ DEAD = len(ALPHA_C)
 def effects() -> tuple[dict[str, float], dict[tuple[str, str], float]]:
     """Give the effects of selections and of their combinations with rootstocks [K]; colder is hardier.
 
-    The seedlings get the middles of 21 equal slices of a normal distribution, shuffled: a trial with the whole range.
+    A seedling has half of each parent and a part of its own: variance 1 - (known parents) / 4 of TAU_A^2 (Henderson's
+    rules; a parent not named is the middling one). The parts of their own are the middles of 21 equal slices of a normal
+    distribution, shuffled: a trial with the whole range. Parents from outside the trial are drawn.
     """
     rng = rng_of("truth")
     slices = special.ndtri((np.arange(len(SEEDLINGS)) + 0.5) / len(SEEDLINGS))
-    selection = dict(zip(SEEDLINGS, (TAU_A * rng.permutation(slices)).tolist(), strict=True)) | CHECK_C
+    own = dict(zip(SEEDLINGS, rng.permutation(slices).tolist(), strict=True))
     names = [(name, stock) for name in (*SEEDLINGS, *CHECKS) for stock in ROOTSTOCKS]
-    return selection, dict(zip(names, (TAU_C * rng.standard_normal(len(names))).tolist(), strict=True))
+    combination = dict(zip(names, (TAU_C * rng.standard_normal(len(names))).tolist(), strict=True))
+    known = {name: [parent for parent in PARENTS.get(name, ()) if parent] for name in SEEDLINGS}
+    outside = sorted({parent for parents in known.values() for parent in parents} - {*SEEDLINGS, *CHECKS})
+    breeding = CHECK_C | {parent: TAU_A * float(rng.standard_normal()) for parent in outside}
+    for name in SEEDLINGS:  # a seedling stands after its parents in the register, and OL-20 after OL-16
+        parents = known[name]
+        part = TAU_A * math.sqrt(1.0 - len(parents) / 4.0) * own[name]
+        breeding[name] = sum(breeding[parent] for parent in parents) / 2.0 + part
+    return {name: breeding[name] for name in (*SEEDLINGS, *CHECKS)}, combination
 
 
 def come_through_quantile(share: float) -> float:

@@ -52,7 +52,10 @@ def tables(settings) -> dict[str, pd.DataFrame]:
             table = RECORD_TABLES[step.table]
             records = parse_records(read_table(FOLDER / step.file, table), table, settings)
             parts.setdefault(step.table, []).append(records.frame)
-    return {name: pd.concat(frames, ignore_index=True) for name, frames in parts.items()}
+    empty = {
+        name: pd.DataFrame(columns=[column.name for column in table.columns]) for name, table in RECORD_TABLES.items()
+    }
+    return empty | {name: pd.concat(frames, ignore_index=True) for name, frames in parts.items()}
 
 
 @pytest.fixture(scope="module")
