@@ -28,8 +28,8 @@ def effects() -> tuple[dict[str, float], dict[tuple[str, str], float]]:
     """Give the effects of selections and of their combinations with rootstocks [K]; colder is hardier.
 
     A seedling has half of each parent and a part of its own: variance 1 - (known parents) / 4 of TAU_A^2 (Henderson's
-    rules; a parent not named is the middling one). The parts of their own are the middles of 21 equal slices of a normal
-    distribution, shuffled: a trial with the whole range. Parents from outside the trial are drawn.
+    rules; a parent not named is the middling one). The parts of their own are the middles of 21 equal slices of a
+    normal distribution, shuffled: a trial with the whole range. Parents from outside the trial are drawn.
     """
     rng = rng_of("truth")
     slices = special.ndtri((np.arange(len(SEEDLINGS)) + 0.5) / len(SEEDLINGS))
