@@ -1,9 +1,23 @@
-"""What comes out when a fit is questioned: checks, calibration, influence, sensitivity."""
+"""What comes out when readings or a fit are questioned: flags; checks, calibration, influence, sensitivity."""
 
 from __future__ import annotations
 
 from hardiness.schema.columns import Column
 
+FLAG_KINDS = ("impossible", "sign flip", "spike", "stuck", "zero plateau", "sun", "clock jump", "clock drift",
+              "battery fade", "gap")  # fmt: skip
+FLAGS = (
+    Column("code", "names the flag; the same as long as its readings are"),
+    Column("sensor", "whose readings"),
+    Column("flag", "what is odd about them", "choice", choices=FLAG_KINDS),
+    Column("from", "first reading that is odd; of a gap, the last before it", "time"),
+    Column("to", "last one; of a gap, the first after it", "time"),
+    Column("readings", "readings from the one to the other; of a gap, none", "integer"),
+    Column("worst_c", "the oddest temperature among them; empty where none is odd by itself", "number", "degC"),
+    Column("freezes", "freezes that it touches, ';' between"),
+    Column("verdict", "what was decided: mask, keep, or nothing yet", "choice", choices=("mask", "keep")),
+    Column("sentence", "what a grower reads"),
+)
 CHECKS = (
     Column("check", "what is asked of the fit"),
     Column("statistic", "what is measured"),

@@ -1,4 +1,4 @@
-"""The tables that come in: selections, plants, sensors, scores, notes on freezes."""
+"""The tables that come in: selections, plants, sensors, scores, notes on freezes, masks and calibrations of sensors."""
 
 from __future__ import annotations
 
@@ -81,4 +81,31 @@ FREEZE_NOTES = Table(
     ),
     ("from", "to", "block"),
 )
-RECORD_TABLES = {table.name: table for table in (SELECTIONS, PLANTS, SENSORS, SCORES, FREEZE_NOTES)}
+MASKS = Table(
+    "masks",
+    (
+        Column("sensor", "whose readings", required=True),
+        Column("from", "first time, in the trial's zone or with its offset; kept in UTC", "time", required=True),
+        Column("to", "last time, itself included", "time", required=True),
+        Column("verdict", "mask: they count nowhere; keep: looked at, and sound", "choice", required=True,
+               choices=("mask", "keep")),
+        Column("reason", "why", required=True),
+        Column("notes", "anything else"),
+    ),
+    ("sensor", "from", "to"),
+)  # fmt: skip
+CALIBRATIONS = Table(
+    "calibrations",
+    (
+        Column("sensor", "whose readings", required=True),
+        Column("from", "first date, in the trial's zone, on which it holds; until the sensor's next one", "date",
+               required=True),
+        Column("offset_c", "added to its readings from that date on, in place of the sensor's own offset_c", "number",
+               "K", required=True),
+        Column("notes", "how it was found"),
+    ),
+    ("sensor", "from"),
+)  # fmt: skip
+RECORD_TABLES = {
+    table.name: table for table in (SELECTIONS, PLANTS, SENSORS, SCORES, FREEZE_NOTES, MASKS, CALIBRATIONS)
+}

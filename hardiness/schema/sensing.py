@@ -1,0 +1,42 @@
+"""What comes out when sensors are held against each other: transfers, disagreements, and who speaks for which plant."""
+
+from __future__ import annotations
+
+from hardiness.schema.columns import Column
+
+TRANSFERS = (
+    Column("sensor", "the logger that is estimated where it is silent"),
+    Column("source", "the station or logger that it is estimated from"),
+    Column("nights", "nights that both saw", "integer"),
+    Column("cold_nights", "of these, nights in which either fell to 2 °C or lower", "integer"),
+    Column("offset_c", "added to the source's minimum in a cold night of the usual range", "number", "K"),
+    Column("offset_sd_c", "standard deviation of that offset", "number", "K"),
+    Column("sd_c", "standard deviation of one estimated minimum", "number", "K"),
+    Column("lapse_c", "what height alone would add", "number", "K"),
+    Column("distance_km", "from one to the other; empty where a place is not known", "number", "km"),
+    Column("basis", "what the estimate rests on", "choice", choices=("overlap", "too few nights", "height alone")),
+    Column("freezes", "freezes of the logger that were estimated from this source", "integer"),
+)
+APART = (
+    Column("event", "the cold spell"),
+    Column("sensor_a", "one sensor"),
+    Column("minimum_a_c", "its coldest reading in the event", "number", "degC"),
+    Column("sensor_b", "the other"),
+    Column("minimum_b_c", "its coldest reading", "number", "degC"),
+    Column("difference_c", "a - b", "number", "K"),
+    Column("sd_c", "what the two standard deviations explain", "number", "K"),
+    Column("usual_c", "median of a - b over the other events that both saw; empty under 3 of them", "number", "K"),
+    Column("distance_km", "from one to the other", "number", "km"),
+    Column("height_m", "how much higher a hangs than b", "number", "m"),
+)
+ANSWERING = (
+    Column("plant", "which plant"),
+    Column("block", "its block"),
+    Column("asked", "the sensors it asks, first to last, ';' between"),
+    Column("sensor", "the one that answers; empty: none had a reading"),
+    Column("why", "why that one is asked"),
+    Column("events", "events in the plant's life for which it answers", "integer"),
+    Column("estimated", "of these, answered from what other sensors say of it", "integer"),
+    Column("distance_km", "of the sensor from the trial's place", "number", "km"),
+    Column("height_m", "how much higher its ground lies than the trial's", "number", "m"),
+)
