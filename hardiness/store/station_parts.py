@@ -1,0 +1,143 @@
+"""What a station's readings bring besides themselves: how they came about, where from, and the sensor they are of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import h5netcdf
+
+from hardiness.errors import InputError, Problem, StoreError
+from hardiness.read.labels import quote
+from hardiness.read.loggers import LoggerFile
+from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, MEASURED, series_of_attributes
+from hardiness.read.station_file import StationFile
+from hardiness.store.parts import Part
+
+ACCURACY_C = 0.5  # [K] of a public station's thermometer: a usual accuracy class, as where a sensor names none
+IN_WORDS = {
+    MEASURED: "readings by instant",
+    DAILY_MINIMUM: "daily minima",
+    ESTIMATED: "hours drawn through daily minima and maxima",
+}
+
+
+def series_of_readings(readings: LoggerFile) -> str:
+    """Tell how a file's readings came about.
+
+    Parameters
+    ----------
+    readings : LoggerFile
+        The file, read.
+
+    Returns
+    -------
+    str
+        One of :data:`hardiness.read.station_data.SERIES`.
+    """
+    return readings.series if isinstance(readings, StationFile) else MEASURED
+
+
+def part_attributes(readings: LoggerFile) -> dict[str, str | float]:
+    """Give the attributes that a station's part carries besides those of every part.
+
+    Parameters
+    ----------
+    readings : LoggerFile
+        The file, read.
+
+    Returns
+    -------
+    dict
+        Empty for a logger's file.
+    """
+    if not isinstance(readings, StationFile):
+        return {}
+    return {**readings.provenance, "series": readings.series, "source": readings.notes}
+
+
+def sensor_content(readings: LoggerFile) -> dict[str, Any]:
+    """Give the row of the sensors table for a sensor that a file is the first of.
+
+    Parameters
+    ----------
+    readings : LoggerFile
+        The file, read.
+
+    Returns
+    -------
+    dict
+        A logger without more; a station with its place, its accuracy and where its readings are from.
+    """
+    if not isinstance(readings, StationFile):
+        return {"kind": "logger"}
+    facts = readings.facts
+    content = {
+        "kind": "station",
+        "latitude": facts.latitude,
+        "longitude": facts.longitude,
+        "elevation_m": facts.elevation_m,
+        "accuracy_c": ACCURACY_C,
+        "notes": readings.notes,
+    }
+    return {name: value for name, value in content.items() if value is not None}
+
+
+def series_of_part(part: Part) -> str:
+    """Read how the readings of a part came about.
+
+    Parameters
+    ----------
+    part : Part
+        Which one.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    StoreError
+        If its file is gone or damaged.
+    """
+    try:
+        with h5netcdf.File(part.path, "r", locking=False) as file:
+            return series_of_attributes({name: file.attrs[name] for name in file.attrs if name == "series"})
+    except (OSError, RuntimeError) as error:
+        raise StoreError(
+            f"the part {part.path.name} of sensor '{part.sensor}' is gone or damaged ({error}). "
+            f"Restore {part.path.parent.name}/ from a copy."
+        ) from error
+
+
+def refuse_other_series(series: str, parts: Sequence[Part], *, sensor: str, file: str) -> None:
+    """Refuse readings that came about in another way than those a sensor has: one sensor, one kind of series.
+
+    Parameters
+    ----------
+    series : str
+        Of the readings that come.
+    parts : sequence of Part
+        The sensor's parts that count.
+    sensor : str
+        Its name.
+    file : str
+        The file's name.
+
+    Raises
+    ------
+    InputError
+        If they differ.
+    """
+    there = series_of_part(parts[0]) if parts else series
+    if there != series:
+        other = quote(f"{sensor} {series.split('_')[0]}")
+        hint = f"Give them a sensor of their own, such as {other}, or withdraw the others."
+        raise InputError(
+            Problem(
+                f"{IN_WORDS.get(series, series)} for sensor {quote(sensor)}, which has {IN_WORDS.get(there, there)}",
+                "one kind of readings for a sensor",
+                file=file,
+                hint=hint,
+            )
+        )
