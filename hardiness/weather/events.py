@@ -16,16 +16,23 @@ import xarray as xr
 
 from hardiness.schema import column_names, freeze_columns
 from hardiness.settings import Settings
+from hardiness.weather.daily import is_daily_minimum, measure_daily_minima, source_of, widen_estimated
 from hardiness.weather.days import local_days, local_midnights, nanoseconds
 from hardiness.weather.exposure import measure_freezes, to_frame
 from hardiness.weather.gaps import IntArray
 from hardiness.weather.sensors import sensors_known, texts
+from hardiness.weather.transfer import transfer_sd
 
 _TEXTS = ("freeze", "event", "winter", "sensor", "source")
 _JULY = 7  # the first month of a northern winter
 
 
-def freezes_table(readings: Mapping[str, xr.DataArray], sensors: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+def freezes_table(
+    readings: Mapping[str, xr.DataArray],
+    sensors: pd.DataFrame,
+    settings: Settings,
+    estimated: Mapping[str, xr.Dataset] | None = None,
+) -> pd.DataFrame:
     """Find and measure the freezes of all sensors.
 
     Parameters
@@ -36,6 +43,8 @@ def freezes_table(readings: Mapping[str, xr.DataArray], sensors: pd.DataFrame, s
         The sensors table; a sensor that is not in it is a logger with empty fields.
     settings : Settings
         Of the trial.
+    estimated : mapping of str to xarray.Dataset, optional
+        What other sensors say of loggers that were silent, as :class:`hardiness.weather.transfer.Transfers` holds it.
 
     Returns
     -------
@@ -55,20 +64,26 @@ def freezes_table(readings: Mapping[str, xr.DataArray], sensors: pd.DataFrame, s
     >>> freezes[["freeze", "event", "winter", "source"]].iloc[0].tolist()
     ['2031-12-14 L1', '2031-12-14', '2031-32', 'logger']
     """
-    rules, known = settings.rules, sensors_known(sensors, readings).to_dict("index")
+    silent = {} if estimated is None else estimated
+    rules, known = settings.rules, sensors_known(sensors, [*readings, *silent]).to_dict("index")
     parts = []
     for sensor in sorted(readings):
         facts = known[sensor]
         air_temperature = readings[sensor]
         if facts["offset_c"]:
             air_temperature = air_temperature.copy(data=air_temperature.to_numpy() + facts["offset_c"])
-        part = to_frame(
-            measure_freezes(air_temperature, rules=rules),
-            rules,
-            accuracy_c=facts["accuracy_c"],
-            shielded=facts["shielded"],
-        )
-        parts.append(part.assign(sensor=sensor, source=facts["kind"]))
+        unsure = {"accuracy_c": facts["accuracy_c"], "shielded": facts["shielded"]}
+        if is_daily_minimum(air_temperature):
+            part = measure_daily_minima(air_temperature, settings, **unsure)
+        else:
+            part = to_frame(measure_freezes(air_temperature, rules=rules), rules, **unsure)
+            part = widen_estimated(part, air_temperature)
+        parts.append(part.assign(sensor=sensor, source=source_of(air_temperature, facts["kind"])))
+    for sensor in sorted(silent):
+        found, facts = measure_freezes(silent[sensor]["air_temperature"], rules=rules), known[sensor]
+        unsure = {"accuracy_c": facts["accuracy_c"], "shielded": facts["shielded"]}
+        part = to_frame(found, rules, **unsure, transfer_c=transfer_sd(silent[sensor], found))
+        parts.append(part.assign(sensor=sensor, source="estimated"))
     names = column_names(freeze_columns(rules.thresholds, rules.held_h))
     filled = [part for part in parts if len(part)]
     if not filled:
@@ -149,7 +164,9 @@ def set_aside(
     closes = local_midnights(list(notes["to"]), settings.zone, after=1)
     starts = nanoseconds(freezes["starts"])
     ends = nanoseconds(freezes["ends"])
-    freeze, note = np.nonzero((starts[:, None] < closes) & (ends[:, None] >= opens))
+    # what ends with the midnight before is over; a freeze without length at that midnight is not
+    reaches = (ends[:, None] > opens) | (starts[:, None] >= opens)
+    freeze, note = np.nonzero((starts[:, None] < closes) & reaches)
     block = np.array(texts(notes["block"]), dtype=object)[note]
     known = sensors_known(sensors, freezes["sensor"])
     hangs_in = known["block"].reindex(freezes["sensor"]).to_numpy(dtype=object)[freeze]

@@ -175,11 +175,16 @@ def freezes_of(
 
 
 def to_frame(
-    freezes: xr.Dataset, rules: FreezeRules, *, accuracy_c: float = ACCURACY_C, shielded: bool = True
+    freezes: xr.Dataset,
+    rules: FreezeRules,
+    *,
+    accuracy_c: float = ACCURACY_C,
+    shielded: bool = True,
+    transfer_c: FloatArray | float = 0.0,
 ) -> pd.DataFrame:
     r"""Flatten measured freezes to a table, and add how sure the temperatures are at the plants.
 
-    .. math:: sd = \sqrt{accuracy^2 + unshielded^2 + (2\,(1 - coverage))^2}
+    .. math:: sd = \sqrt{accuracy^2 + unshielded^2 + (2\,(1 - coverage))^2 + transfer^2}
 
     Parameters
     ----------
@@ -191,6 +196,8 @@ def to_frame(
         One standard deviation of the sensor's bias. [K]
     shielded : bool, default True
         Whether the sensor hangs in a radiation shield; if not, 1 K is added.
+    transfer_c : float or ndarray of float, default 0
+        Standard deviation of temperatures that other sensors estimate; one for all freezes, or one for each. [K]
 
     Returns
     -------
@@ -206,7 +213,7 @@ def to_frame(
     columns |= {hours_column(threshold): hours[:, i] for i, threshold in enumerate(rules.thresholds)}
     columns |= {held_column(duration): held[:, i] for i, duration in enumerate(rules.held_h)}
     unsure = UNCOVERED_C * (1 - columns["coverage"])
-    columns["sd_c"] = np.sqrt(accuracy_c**2 + (0.0 if shielded else UNSHIELDED_C**2) + unsure**2)
+    columns["sd_c"] = np.sqrt(accuracy_c**2 + (0.0 if shielded else UNSHIELDED_C**2) + unsure**2 + transfer_c**2)
     return pd.DataFrame(columns)[column_names(measure_columns(rules.thresholds, rules.held_h))]
 
 

@@ -16,6 +16,7 @@ import pandas as pd
 import xarray as xr
 
 from hardiness.settings import Settings
+from hardiness.weather.daily import is_daily_minimum
 from hardiness.weather.days import nanoseconds
 from hardiness.weather.gaps import HOUR_NS, FloatArray, IntArray
 from hardiness.weather.sensors import sensors_known
@@ -54,7 +55,10 @@ def hardening_before(
     known = sensors_known(sensors, readings)
     parts = []
     for sensor, of_sensor in freezes.groupby("sensor", sort=True):
-        series = to_series(readings[str(sensor)], max_gap_h=settings.rules.max_gap_h)
+        air_temperature = readings[str(sensor)]
+        # a line through daily minima is no course of temperatures: nothing of it is bridged
+        longest_h = 0.0 if is_daily_minimum(air_temperature) else settings.rules.max_gap_h
+        series = to_series(air_temperature, max_gap_h=longest_h)
         offset = float(known["offset_c"].loc[sensor])
         starts = nanoseconds(of_sensor["starts"])
         parts.append(

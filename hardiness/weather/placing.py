@@ -3,7 +3,7 @@
 A plant's order of sensors: those named in its ``sensor`` field, then its block's loggers by name, then the trial's only
 logger, then stations by distance. For each event the first of them whose readings cover at least 80 % of the event's
 span answers, also when its answer is "no freeze here"; if none does, the one that covers most. Where none has a reading
-the exposure is unknown: a score is never moved to an older freeze.
+the exposure is unknown: a score is never moved to an older freeze. ``weather/speaking.py`` says who answers.
 """
 
 from __future__ import annotations
@@ -19,14 +19,11 @@ from hardiness.schema import EXPOSED, LEFT_OUT, column_names
 from hardiness.settings import Settings
 from hardiness.weather.days import local_midnights, nanoseconds
 from hardiness.weather.events import set_aside
-from hardiness.weather.gaps import BoolArray, FloatArray, IntArray
-from hardiness.weather.sensors import sensor_orders, sensors_known, texts
-from hardiness.weather.series import Series, to_series
+from hardiness.weather.gaps import BoolArray, IntArray
+from hardiness.weather.sensors import texts
+from hardiness.weather.speaking import NOBODY, find_speakers
 
-ENOUGH = 0.8  # [1] share of an event's span that a sensor must cover to answer before those that cover more
-_ROUNDING = 1e-9  # [1] a share of exactly 80 % may look a little less
 _NEVER = np.iinfo(np.int64).max
-_NOBODY = -1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,6 +53,7 @@ def expose_plants(
     sensors: pd.DataFrame,
     freeze_notes: pd.DataFrame,
     settings: Settings,
+    courses: Mapping[str, xr.DataArray] | None = None,
 ) -> Exposures:
     """Find the freezes that each plant met.
 
@@ -74,6 +72,8 @@ def expose_plants(
         The records tables.
     settings : Settings
         Of the trial: its zone, place and rules.
+    courses : mapping of str to xarray.DataArray, optional
+        Of each logger that was silent at times: its readings and what was estimated between them. [degC]
 
     Returns
     -------
@@ -103,32 +103,24 @@ def expose_plants(
     [['T12', '2031-12-14 L1', -4.0]]
     """
     plants, freezes = plants.reset_index(drop=True), freezes.reset_index(drop=True)
-    known = sensors_known(sensors, [*readings, *freezes["sensor"]])
-    orders = sensor_orders(known, settings)
+    speaking = find_speakers(plants, freezes, readings, sensors, settings, courses)
     starts, ends = nanoseconds(freezes["starts"]), nanoseconds(freezes["ends"])
-    sensor = known.index.get_indexer(pd.Index(freezes["sensor"]))
-    event, names = pd.factorize(freezes["event"])
-    opens, closes = np.full(len(names), _NEVER), np.full(len(names), -_NEVER)
-    np.minimum.at(opens, event, starts)
-    np.maximum.at(closes, event, ends)
-    coverage = np.zeros((len(known), len(names)))
-    for name, air_temperature in readings.items() if len(names) else ():
-        series = to_series(air_temperature, max_gap_h=settings.rules.max_gap_h)
-        coverage[known.index.get_loc(name)] = _share_covered(series, opens, closes)
+    sensor = speaking.known.index.get_indexer(pd.Index(freezes["sensor"]))
+    event, names, opens, closes = speaking.event, speaking.events, speaking.opens, speaking.closes
     notes = _notes_by_block(set_aside(freezes, freeze_notes, sensors, settings), plants, freezes)
-    since, until = _lives(plants, scores, settings)
+    since, until = lives_of(plants, scores, settings)
     met, aside, unknown = _Pairs(), _Pairs(), _Pairs()
-    for (wished, block), members in _alike(plants).items():
-        speaker = _speakers(coverage, known.index.get_indexer(pd.Index(orders.of_plant(wished, block), dtype=object)))
+    for group in speaking.groups:
+        members, speaker = group.members, group.speaker
         born, gone = since[members][:, None], until[members][:, None]
-        not_counted = np.isin(np.arange(len(freezes)), list(notes[block]))
+        not_counted = np.isin(np.arange(len(freezes)), list(notes[group.block]))
         spoken = np.flatnonzero(speaker[event] == sensor)
         inside = (starts[spoken] >= born) & (ends[spoken] <= gone)
         met.add(members, spoken, inside & ~not_counted[spoken])
         aside.add(members, spoken, inside & not_counted[spoken])
         # an event that is wholly set aside was no freeze at these plants, so nothing about it is unknown
         counted = np.bincount(event, weights=~not_counted, minlength=len(names)) > 0
-        silent = np.flatnonzero((speaker == _NOBODY) & counted)
+        silent = np.flatnonzero((speaker == NOBODY) & counted)
         unknown.add(members, silent, (opens[silent] >= born) & (closes[silent] <= gone))
     plant, freeze = met.sorted(plants["plant"], starts)
     exposed = plants[column_names(EXPOSED)].take(plant).reset_index(drop=True)
@@ -138,7 +130,7 @@ def expose_plants(
         pd.DataFrame(
             {
                 "plant": plants["plant"].to_numpy()[nowhere],
-                "event": np.asarray(names, dtype=object)[silent],
+                "event": names[silent],
                 "starts": pd.DatetimeIndex(opens[silent].astype("M8[ns]")).tz_localize("UTC"),
                 "ends": pd.DatetimeIndex(closes[silent].astype("M8[ns]")).tz_localize("UTC"),
             }
@@ -167,37 +159,21 @@ class _Pairs:
         return plants[order], others[order]
 
 
-def _alike(plants: pd.DataFrame) -> dict[tuple[str, str], IntArray]:
-    """Rows of the plants that ask the same sensors."""
-    rows: dict[tuple[str, str], list[int]] = {}
-    for row, key in enumerate(zip(texts(plants["sensor"]), texts(plants["block"]), strict=True)):
-        rows.setdefault(key, []).append(row)
-    return {key: np.array(members, dtype=np.int64) for key, members in rows.items()}
+def lives_of(plants: pd.DataFrame, scores: pd.DataFrame, settings: Settings) -> tuple[IntArray, IntArray]:
+    """Give the span for which each plant stands; a plant without any date stands since never.
 
+    Parameters
+    ----------
+    plants, scores : pandas.DataFrame
+        The records tables.
+    settings : Settings
+        Of the trial: its zone.
 
-def _share_covered(series: Series, opens: IntArray, closes: IntArray) -> FloatArray:
-    """Share [1] of each span that readings bridge; 0 only where there is no reading and no bridged step at all."""
-    bridged = (series.bridged_until(closes) - series.bridged_until(opens)).astype(np.float64)
-    share: FloatArray = np.divide(bridged, closes - opens, out=np.zeros(opens.size), where=closes > opens)
-    beside = series.bridged_until(closes + 1) > series.bridged_until(opens - 1)
-    inside = np.searchsorted(series.times, closes, side="right") > np.searchsorted(series.times, opens, side="left")
-    share[(closes == opens) & (beside | inside)] = 1.0  # an instant is covered or not
-    share[(share == 0) & inside] = np.finfo(float).tiny  # a lone reading bridges nothing, and still is a reading
-    return share
-
-
-def _speakers(coverage: FloatArray, order: IntArray) -> IntArray:
-    """Which sensor answers for each event, asked in this order."""
-    if order.size == 0:
-        return np.full(coverage.shape[1], _NOBODY)
-    asked = coverage[order]
-    enough = asked >= ENOUGH - _ROUNDING
-    place = np.where(enough.any(axis=0), enough.argmax(axis=0), asked.argmax(axis=0))
-    return np.where(asked.max(axis=0) > 0, order[place], _NOBODY)
-
-
-def _lives(plants: pd.DataFrame, scores: pd.DataFrame, settings: Settings) -> tuple[IntArray, IntArray]:
-    """Since and until when [ns] each plant stands; a plant without any date stands since never."""
+    Returns
+    -------
+    since, until : ndarray of int64
+        Since 1970-01-01 UTC. [ns]
+    """
     scored = scores.groupby("plant")["scored_on"].min().to_dict() if len(scores) else {}
     since, until = np.full(len(plants), _NEVER), np.full(len(plants), _NEVER)
     first = [
@@ -208,6 +184,26 @@ def _lives(plants: pd.DataFrame, scores: pd.DataFrame, settings: Settings) -> tu
         dated = {row: day for row, day in enumerate(days) if day is not None and not pd.isna(day)}
         instants[list(dated)] = local_midnights(list(dated.values()), settings.zone, after=after)
     return since, until
+
+
+def first_standing(plants: pd.DataFrame, scores: pd.DataFrame, settings: Settings) -> int | None:
+    """Give the instant since when any plant stands.
+
+    Parameters
+    ----------
+    plants, scores : pandas.DataFrame
+        The records tables.
+    settings : Settings
+        Of the trial: its zone.
+
+    Returns
+    -------
+    int or None
+        Since 1970-01-01 UTC; None where no plant has a date. [ns]
+    """
+    since = lives_of(plants.reset_index(drop=True), scores, settings)[0]
+    dated = since[since < _NEVER]
+    return int(dated.min()) if dated.size else None
 
 
 def _notes_by_block(aside: pd.DataFrame, plants: pd.DataFrame, freezes: pd.DataFrame) -> dict[str, dict[int, str]]:

@@ -28,8 +28,8 @@ def sensors_known(sensors: pd.DataFrame, names: Iterable[str] = ()) -> pd.DataFr
     Returns
     -------
     pandas.DataFrame
-        Indexed by sensor: kind (empty: logger), block, latitude, longitude [degree], shielded (empty: yes; as bool),
-        accuracy_c (empty: 0.5) [K], offset_c (empty: 0) [K].
+        Indexed by sensor: kind (empty: logger), block, latitude, longitude [degree], elevation_m [m], shielded (empty:
+        yes; as bool), accuracy_c (empty: 0.5) [K], offset_c (empty: 0) [K].
 
     Examples
     --------
@@ -53,6 +53,7 @@ def sensors_known(sensors: pd.DataFrame, names: Iterable[str] = ()) -> pd.DataFr
             "block": text("block"),
             "latitude": number("latitude"),
             "longitude": number("longitude"),
+            "elevation_m": number("elevation_m"),
             "shielded": text("shielded") != "no",
             "accuracy_c": number("accuracy_c").fillna(ACCURACY_C),
             "offset_c": number("offset_c").fillna(0.0),
@@ -152,6 +153,45 @@ def sensor_orders(known: pd.DataFrame, settings: Settings) -> SensorOrders:
             of_block[block] = (*of_block.get(block, ()), str(name))
     only = loggers if len(loggers) == 1 else []
     return SensorOrders(frozenset(known.index), of_block, (*only, *by_distance))
+
+
+def between_sensors(known: pd.DataFrame, settings: Settings) -> tuple[FloatArray, FloatArray]:
+    """Measure the distance and the height between each two sensors; a logger without a place stands at the trial's.
+
+    Parameters
+    ----------
+    known : pandas.DataFrame
+        As :func:`sensors_known` returns it.
+    settings : Settings
+        Of the trial: its place.
+
+    Returns
+    -------
+    away, higher : ndarray of float
+        A row and a column for each sensor: how far apart they are [km], and how much higher the ground lies at the
+        row's sensor than at the column's [m]; NaN where it is not known, and between two that both have no place.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"sensor": ["L1", "S9"], "kind": ["", "station"], "elevation_m": [None, 600.0]})
+    >>> away, higher = between_sensors(sensors_known(table), Settings("Hill", "UTC", elevation_m=480.0))
+    >>> higher.tolist()
+    [[nan, -120.0], [120.0, 0.0]]
+    """
+    found = []
+    for names in (("latitude", "longitude"), ("elevation_m",)):
+        own = known[list(names)].to_numpy(dtype=float, copy=True)
+        trial = [getattr(settings, name) for name in names]
+        lent = np.isnan(own).any(axis=1) & (known["kind"] == "logger").to_numpy()
+        own[lent] = [np.nan if value is None else value for value in trial]
+        if len(names) == 2:
+            rows = [great_circle_km(north, east, own[:, 0], own[:, 1]) for north, east in own]
+            between = np.array(rows).reshape(len(own), len(own))
+        else:
+            between = own[:, 0][:, None] - own[:, 0][None, :]
+        between[np.ix_(lent, lent)] = np.nan
+        found.append(between)
+    return found[0], found[1]
 
 
 def great_circle_km(latitude: float, longitude: float, latitudes: FloatArray, longitudes: FloatArray) -> FloatArray:

@@ -1,0 +1,237 @@
+"""All readings of a trial in one CF file, for other programs: what was read, what was added, what counts.
+
+The file follows CF 1.11, discrete sampling geometry ``timeSeries`` in its contiguous ragged form (section H.2.4): one
+instance per sensor, whose readings stand on end. Beside the temperature with offsets in it stand the temperature as it
+was read, the offset, and a status: whether a reading counts, is masked, or was looked at and kept. Estimates are no
+readings and are left out.
+"""
+
+from __future__ import annotations
+
+import importlib.metadata
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from hardiness.errors import InputError, Problem, near_name
+from hardiness.settings import Settings
+from hardiness.store.parts import NANOSECONDS, times_ns
+from hardiness.weather.gaps import FloatArray
+from hardiness.weather.masking import covered, dated_offsets, spans_of
+from hardiness.weather.sensors import sensors_known
+
+STATUS = ("counts", "masked", "looked_at_and_kept")
+_SHIELDED = ("unshielded", "shielded")
+_READING, _SENSOR = ("obs",), ("station",)
+_COORDINATES = "time latitude longitude"
+_PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": None}  # no reading is missing
+_ON_SCALE = {"units": "degC", "units_metadata": "temperature: on_scale"}
+_DIFFERENCE = {"units": "K", "units_metadata": "temperature: difference"}
+
+
+def readings_dataset(
+    readings: Mapping[str, xr.DataArray],
+    sensors: pd.DataFrame,
+    masks: pd.DataFrame,
+    calibrations: pd.DataFrame,
+    settings: Settings,
+    *,
+    only: Sequence[str] = (),
+    at: str,
+) -> xr.Dataset:
+    """Put the readings of sensors together as CF has them.
+
+    Parameters
+    ----------
+    readings : mapping of str to xarray.DataArray
+        Readings of each sensor as they were read, dims ``(time,)``, in UTC. [degC]
+    sensors, masks, calibrations : pandas.DataFrame
+        The records tables.
+    settings : Settings
+        Of the trial: its place stands for that of a sensor without one.
+    only : sequence of str
+        These sensors; empty: all that have readings.
+    at : str
+        Time of the export, ISO 8601, for the file's history.
+
+    Returns
+    -------
+    xarray.Dataset
+        Dims ``(obs, station)``; see the module.
+
+    Raises
+    ------
+    InputError
+        If a sensor is unknown or has no readings, if there are none at all, or neither a sensor nor the trial has a
+        place (CF wants one). All of it is listed.
+
+    Examples
+    --------
+    >>> from hardiness import schema
+    >>> empty = {name: pd.DataFrame(columns=list(table.names)) for name, table in schema.RECORD_TABLES.items()}
+    >>> time = np.array(["2031-12-14T05", "2031-12-14T06"], "M8[ns]")
+    >>> air = xr.DataArray([-3.5, -4.0], {"time": time}, attrs={"units": "degC"})
+    >>> settings = Settings("Hill", "UTC", latitude=41.2, longitude=-7.5)
+    >>> tables = (empty["sensors"], empty["masks"], empty["calibrations"])
+    >>> found = readings_dataset({"L1": air}, *tables, settings, at="2032-01-05T12:00:00Z")
+    >>> found["air_temperature"].values.tolist(), found["row_size"].values.tolist(), found.attrs["featureType"]
+    ([-3.5, -4.0], [2], 'timeSeries')
+    """
+    names = sorted(dict.fromkeys(only)) if only else sorted(name for name in readings if readings[name].size)
+    known = sensors_known(sensors, readings)
+    _refuse(names, readings, known, settings)
+    known = known.loc[names]
+    height = sensors.set_index("sensor")["height_m"].reindex(names).to_numpy(dtype=float)
+    ordered = [readings[name].sortby("time") for name in names]
+    stamps = np.concatenate([times_ns(air["time"].to_numpy()) for air in ordered])
+    unit, step = next((unit, step) for unit, step in NANOSECONDS.items() if not np.any(stamps % step))
+    read = np.concatenate([air.to_numpy() for air in ordered])
+    added = np.concatenate([
+        _offset(air, calibrations[calibrations["sensor"] == name], float(known["offset_c"].loc[name]), settings)
+        for name, air in zip(names, ordered, strict=True)
+    ])  # fmt: skip
+    status = np.concatenate([_status(air, masks, name) for name, air in zip(names, ordered, strict=True)])
+    place = [known[axis].fillna(_or_nan(getattr(settings, axis))).to_numpy(float) for axis in ("latitude", "longitude")]
+    ground = known["elevation_m"].fillna(_or_nan(settings.elevation_m)).to_numpy(float)
+    variables = {
+        "air_temperature": _reading(
+            read + added, "air temperature: as it was read, and the offset of its sensor", **_ON_SCALE,
+            standard_name="air_temperature", cell_methods="time: point", coordinates=_COORDINATES,
+            ancillary_variables="status offset",
+        ),
+        "air_temperature_as_read": _reading(
+            read, "air temperature as the sensor gave it", **_ON_SCALE, standard_name="air_temperature",
+            cell_methods="time: point", coordinates=_COORDINATES, ancillary_variables="status",
+        ),
+        "offset": _reading(added, "what was added to the temperature as read", **_DIFFERENCE, coordinates=_COORDINATES),
+        "status": _flag(_READING, status, "whether a reading counts", STATUS, "status_flag"),
+        "time": _reading(
+            stamps // step, "time of the reading, UTC", units=f"{unit} since 1970-01-01 00:00:00",
+            standard_name="time", calendar="standard", axis="T", units_metadata="leap_seconds: none",
+        ),
+        "row_size": _of_sensor(
+            np.array([air.size for air in ordered], np.int32), "number of readings of the sensor", units="1",
+            sample_dimension="obs",
+        ),
+        "sensor": _of_sensor(np.array(names, object), "name of the sensor", cf_role="timeseries_id"),
+        "kind": _of_sensor(known["kind"].to_numpy(object), "logger beside the plants, or public station"),
+        "block": _of_sensor(known["block"].to_numpy(object), "block that the sensor hangs in"),
+        "latitude": _of_sensor(place[0], "latitude", units="degrees_north", standard_name="latitude"),
+        "longitude": _of_sensor(place[1], "longitude", units="degrees_east", standard_name="longitude"),
+        "surface_altitude": _of_sensor(
+            ground, "height of the ground above the sea", units="m", standard_name="surface_altitude",
+            coordinates="latitude longitude",
+        ),
+        "sensor_height": _of_sensor(
+            height, "height of the sensor above the ground", units="m", standard_name="height",
+            positive="up", coordinates="latitude longitude",
+        ),
+        "accuracy": _of_sensor(
+            known["accuracy_c"].to_numpy(float), "one standard deviation of the sensor's bias", **_DIFFERENCE
+        ),
+        "shielded": _flag(_SENSOR, known["shielded"].to_numpy(), "whether it hangs in a radiation shield", _SHIELDED),
+    }  # fmt: skip
+    attributes = {
+        "Conventions": "CF-1.11",
+        "featureType": "timeSeries",
+        "title": f"Air temperatures of the trial {settings.name}",
+        "institution": settings.name,
+        "source": "exports of loggers and stations",
+        "history": f"{at} hardiness {importlib.metadata.version('hardiness')}: all readings that were taken in",
+        "references": "CF conventions 1.11, section H.2.4",
+        "comment": "A reading counts where its status is not 'masked'. A sensor without a place of its own stands at "
+        f"the trial's. Times are UTC; the trial's zone is {settings.timezone}.",
+    }
+    return xr.Dataset(variables, attrs=attributes)
+
+
+def write_readings(dataset: xr.Dataset, path: Path) -> None:
+    """Write the dataset as NetCDF, whole: a fault half-way leaves an old file as it was.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        As :func:`readings_dataset` gives it.
+    path : Path
+        Where to.
+
+    Raises
+    ------
+    InputError
+        If it cannot be a file: its folder does not exist, or it is a folder itself.
+    """
+    if path.is_dir() or not path.parent.is_dir():
+        found = f"'{path}', {'a folder' if path.is_dir() else 'in a folder that does not exist'}"
+        raise InputError(Problem(found, "a file to write, such as readings.nc"))
+    encoding: dict[str, dict[str, Any]] = {
+        str(name): _PACKED if variable.dims == _READING else {"_FillValue": None} for name, variable in dataset.items()
+    }
+    for name in ("surface_altitude", "sensor_height"):  # these alone may be unknown
+        encoding[name] = {"_FillValue": np.nan}
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        dataset.to_netcdf(beside, engine="h5netcdf", format="NETCDF4", encoding=encoding)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _refuse(names: list[str], readings: Mapping[str, xr.DataArray], known: pd.DataFrame, settings: Settings) -> None:
+    problems: list[Problem | str] = []
+    if not names:
+        problems.append("There are no readings to export yet: hardiness add readings FILE --sensor S adds some.")
+    for name in names:
+        if name not in readings or not readings[name].size:
+            listed = ", ".join(sorted(readings))
+            problems.append(
+                Problem(f"'{name}', which has no readings", f"one of {listed}", hint=near_name(name, list(readings)))
+            )
+        elif (known.loc[name, ["latitude", "longitude"]].isna().any()
+              and None in (settings.latitude, settings.longitude)):  # fmt: skip
+            hint = "Give them in the sensors table, or for the trial in trial.toml."
+            problems.append(Problem(f"sensor '{name}' without a place", "a latitude and a longitude", hint=hint))
+    if problems:
+        raise InputError(problems)
+
+
+def _offset(air: xr.DataArray, calibrations: pd.DataFrame, own: float, settings: Settings) -> FloatArray:
+    if calibrations.empty:
+        return np.full(air.size, own)
+    return own + dated_offsets(air, calibrations, own, settings.zone)
+
+
+def _status(air: xr.DataArray, masks: pd.DataFrame, sensor: str) -> np.ndarray[tuple[int], np.dtype[np.int8]]:
+    times = times_ns(air["time"].to_numpy())
+    status = np.zeros(times.size, np.int8)
+    for code, verdict in ((2, "keep"), (1, "mask")):  # a mask wins over what was kept
+        status[covered(times, *spans_of(masks, sensor, verdict))] = code
+    return status
+
+
+def _or_nan(value: float | None) -> float:
+    return np.nan if value is None else value
+
+
+def _reading(values: Any, long_name: str, **attributes: str) -> xr.Variable:
+    return xr.Variable(_READING, values, {"long_name": long_name, **attributes})
+
+
+def _of_sensor(values: Any, long_name: str, **attributes: str) -> xr.Variable:
+    return xr.Variable(_SENSOR, values, {"long_name": long_name, **attributes})
+
+
+def _flag(
+    dims: tuple[str, ...], values: Any, long_name: str, meanings: Sequence[str], standard_name: str = ""
+) -> xr.Variable:
+    attributes: dict[str, Any] = {"long_name": long_name, "flag_values": np.arange(len(meanings), dtype=np.int8),
+                                  "flag_meanings": " ".join(meanings)}  # fmt: skip
+    if standard_name:
+        attributes["standard_name"] = standard_name
+    if dims == _READING:
+        attributes["coordinates"] = _COORDINATES
+    return xr.Variable(dims, np.asarray(values, np.int8), attributes)

@@ -1,0 +1,206 @@
+"""The exported file holds every reading once, says what counts, and keeps the rules of CF that a reader relies on."""
+
+from datetime import date
+
+import h5netcdf
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+
+from hardiness import schema
+from hardiness.errors import InputError
+from hardiness.settings import Settings
+from hardiness.store.cf_export import readings_dataset, write_readings
+from hardiness.units import unit_named
+
+HILL = Settings("Hill", "UTC", latitude=41.2, longitude=-7.5, elevation_m=480.0)
+NOON = "2032-01-05T12:00:00Z"
+
+
+def air(first: str, values: list[float], minutes: int = 60) -> xr.DataArray:
+    time = np.datetime64(first, "ns") + np.arange(len(values)) * np.timedelta64(minutes, "m")
+    return xr.DataArray(values, {"time": time}, ("time",), attrs={"units": "degC"})
+
+
+READINGS = {
+    "L2": air("2031-12-14T00:00", [1.0, -0.5, -2.4, -3.1]),
+    "L1": air("2031-12-14T00:30", [0.5, -1.5, 40.0], minutes=30),
+    "ST-9": air("2031-12-14T00:00", [-1.0, -2.0]),
+}
+
+
+def table(name: str, *rows: dict[str, object]) -> pd.DataFrame:
+    return pd.DataFrame(list(rows), columns=list(schema.RECORD_TABLES[name].names))
+
+
+SENSORS = table(
+    "sensors",
+    {"sensor": "L1", "kind": "logger", "block": "lower", "offset_c": 0.2, "height_m": 1.5, "shielded": "no"},
+    {"sensor": "ST-9", "kind": "station", "latitude": 41.5, "longitude": -7.2, "elevation_m": 655.0, "accuracy_c": 0.2},
+)
+MASKS = table(
+    "masks",
+    {"sensor": "L1", "from": "2031-12-14T01:30:00Z", "to": "2031-12-14T01:30:00Z", "verdict": "mask", "reason": "hand"},
+    {
+        "sensor": "L2",
+        "from": "2031-12-14T01:00:00Z",
+        "to": "2031-12-14T02:00:00Z",
+        "verdict": "keep",
+        "reason": "sound",
+    },
+)
+OFFSETS = table("calibrations", {"sensor": "L2", "from": date(2031, 12, 14), "offset_c": -0.3})
+
+
+def exported(readings=READINGS, settings=HILL, only=(), sensors=SENSORS) -> xr.Dataset:
+    return readings_dataset(readings, sensors, MASKS, OFFSETS, settings, only=only, at=NOON)
+
+
+@pytest.fixture
+def file(tmp_path):
+    write_readings(exported(), tmp_path / "readings.nc")
+    return tmp_path / "readings.nc"
+
+
+@pytest.fixture
+def opened(file):
+    with xr.open_dataset(file, engine="h5netcdf") as dataset:
+        yield dataset.load()
+
+
+def of(dataset: xr.Dataset, sensor: str) -> xr.Dataset:
+    """The readings of one sensor: as many as its row size, after those of the sensors before it."""
+    number = dataset["sensor"].to_numpy().tolist().index(sensor)
+    ends = np.cumsum(dataset["row_size"].to_numpy())
+    return dataset.isel(obs=slice(int(ends[number] - dataset["row_size"][number]), int(ends[number])))
+
+
+def test_every_reading_comes_back_as_it_was_read(opened):
+    assert opened["sensor"].to_numpy().tolist() == ["L1", "L2", "ST-9"]
+    assert int(opened["row_size"].sum()) == opened.sizes["obs"] == 9
+    for name, readings in READINGS.items():
+        found = of(opened, name)
+        assert found["air_temperature_as_read"].to_numpy().tolist() == readings.to_numpy().tolist()
+        assert found["time"].to_numpy().tolist() == readings["time"].to_numpy().tolist()
+
+
+def test_offsets_are_beside_and_in_the_temperature(opened):
+    assert of(opened, "L1")["offset"].to_numpy().tolist() == [0.2, 0.2, 0.2]
+    assert of(opened, "L2")["offset"].to_numpy() == pytest.approx([-0.3] * 4)  # the dated one
+    assert of(opened, "ST-9")["offset"].to_numpy().tolist() == [0.0, 0.0]
+    whole = opened["air_temperature_as_read"] + opened["offset"]
+    assert opened["air_temperature"].to_numpy() == pytest.approx(whole.to_numpy(), abs=1e-12)
+
+
+def test_the_status_says_what_counts(opened):
+    meaning = opened["status"].attrs["flag_meanings"].split()
+    said = {name: [meaning[code] for code in of(opened, name)["status"].to_numpy()] for name in READINGS}
+    assert said["L1"] == ["counts", "counts", "masked"]
+    assert said["L2"] == ["counts", "looked_at_and_kept", "looked_at_and_kept", "counts"]
+    assert said["ST-9"] == ["counts", "counts"]
+
+
+def test_places_heights_and_kinds_of_the_sensors(opened):
+    assert opened["latitude"].to_numpy().tolist() == [41.2, 41.2, 41.5]  # a logger without a place stands at the trial
+    assert opened["surface_altitude"].to_numpy().tolist() == [480.0, 480.0, 655.0]
+    assert opened["sensor_height"].to_numpy() == pytest.approx([1.5, np.nan, np.nan], nan_ok=True)
+    assert opened["kind"].to_numpy().tolist() == ["logger", "logger", "station"]
+    assert opened["accuracy"].to_numpy().tolist() == [0.5, 0.5, 0.2]
+    assert opened["shielded"].to_numpy().tolist() == [0, 1, 1]
+
+
+def test_the_geometry_is_a_contiguous_ragged_array_of_time_series(file):
+    # CF 1.11, 9.3.3 and 9.4: sample_dimension on the count, cf_role on the name, featureType on the file
+    with h5netcdf.File(file, "r") as raw:
+        assert raw.attrs["Conventions"] == "CF-1.11"
+        assert raw.attrs["featureType"] == "timeSeries"
+        roles = [name for name, variable in raw.variables.items() if "cf_role" in variable.attrs]
+        assert roles == ["sensor"]
+        assert raw.variables["sensor"].attrs["cf_role"] == "timeseries_id"
+        counts = {
+            name: v.attrs["sample_dimension"] for name, v in raw.variables.items() if "sample_dimension" in v.attrs
+        }
+        assert counts == {"row_size": "obs"}
+        assert set(raw.dimensions) == {"obs", "station"}
+        assert raw.variables["row_size"].dimensions == ("station",)
+
+
+def test_every_variable_is_named_and_every_number_has_a_unit(file):
+    with h5netcdf.File(file, "r") as raw:
+        for name, variable in raw.variables.items():
+            assert str(variable.attrs["long_name"]), name
+            if variable.dtype.kind == "f" or name == "time":
+                assert str(variable.attrs["units"]), name
+        assert str(raw.variables["time"].attrs["units"]) == "seconds since 1970-01-01 00:00:00"
+        assert str(raw.variables["time"].attrs["calendar"]) == "standard"
+        assert raw.variables["time"].dtype.kind == "i"
+
+
+def test_temperatures_say_whether_they_are_on_the_scale_or_differences(opened):
+    # CF 1.11, 3.1.2
+    for name in ("air_temperature", "air_temperature_as_read"):
+        assert unit_named(opened[name].attrs["units"]) == "degC"
+        assert opened[name].attrs["units_metadata"] == "temperature: on_scale"
+        assert opened[name].attrs["standard_name"] == "air_temperature"
+    for name in ("offset", "accuracy"):
+        assert (opened[name].attrs["units"], opened[name].attrs["units_metadata"]) == ("K", "temperature: difference")
+
+
+def test_what_an_attribute_names_is_there(file):
+    # CF 1.11, 3.4 and 5: ancillary_variables and coordinates name variables of the file
+    with h5netcdf.File(file, "r") as raw:
+        for variable in raw.variables.values():
+            for attribute in ("ancillary_variables", "coordinates"):
+                named = str(variable.attrs[attribute]).split() if attribute in variable.attrs else []
+                assert set(named) <= set(raw.variables)
+        assert str(raw.variables["air_temperature"].attrs["coordinates"]) == "time latitude longitude"
+
+
+def test_flags_have_values_of_their_own_type_and_a_meaning_each(file):
+    # CF 1.11, 3.5
+    with h5netcdf.File(file, "r") as raw:
+        for name in ("status", "shielded"):
+            attributes = raw.variables[name].attrs
+            assert attributes["flag_values"].dtype == raw.variables[name].dtype == np.int8
+            assert len(attributes["flag_values"]) == len(str(attributes["flag_meanings"]).split())
+        assert str(raw.variables["status"].attrs["standard_name"]) == "status_flag"
+
+
+def test_coordinates_have_no_missing_values_and_times_rise(file, opened):
+    with h5netcdf.File(file, "r") as raw:
+        for name in ("time", "latitude", "longitude", "air_temperature"):
+            assert "_FillValue" not in raw.variables[name].attrs
+    for name in READINGS:
+        assert (np.diff(of(opened, name)["time"].to_numpy()) > np.timedelta64(0)).all()
+
+
+def test_some_sensors_only():
+    assert exported(only=["ST-9", "L2", "ST-9"])["sensor"].to_numpy().tolist() == ["L2", "ST-9"]
+
+
+def test_times_finer_than_seconds_are_kept(tmp_path):
+    fine = {"L3": air("2031-12-14T00:00:00.250", [1.0, 2.0])}
+    write_readings(exported(fine), tmp_path / "fine.nc")
+    with xr.open_dataset(tmp_path / "fine.nc", engine="h5netcdf") as dataset:
+        assert str(dataset["time"].to_numpy()[0]) == "2031-12-14T00:00:00.250000000"
+
+
+def test_all_that_is_wrong_is_listed():
+    nowhere = Settings("Hill", "UTC")
+    with pytest.raises(InputError) as refused:
+        exported(settings=nowhere, only=["L1", "L8", "ST-9"])
+    texts = [str(problem) for problem in refused.value.problems]
+    assert len(texts) == 2
+    assert "found sensor 'L1' without a place" in texts[0]
+    assert "trial.toml" in texts[0]
+    assert "found 'L8', which has no readings" in texts[1]
+    with pytest.raises(InputError, match="no readings to export yet"):
+        exported({})
+
+
+def test_a_file_that_cannot_be_written_is_refused_and_nothing_is_left(tmp_path):
+    for path in (tmp_path, tmp_path / "nowhere" / "readings.nc"):
+        with pytest.raises(InputError, match="a file to write"):
+            write_readings(exported(), path)
+    assert list(tmp_path.iterdir()) == []
