@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import pandas as pd
@@ -22,7 +22,14 @@ from hardiness.tolerance.fit import Fit, fit_tolerance
 from hardiness.tolerance.kinship import kinship_of
 from hardiness.tolerance.terms import Kinship, Terms
 from hardiness.weather.events import freezes_table, set_aside
-from hardiness.weather.placing import Exposures, expose_plants
+from hardiness.weather.gaps import HOUR_NS
+from hardiness.weather.hardening import INDEX_SPAN_H
+from hardiness.weather.masking import corrected_readings, readings_that_count
+from hardiness.weather.placing import Exposures, expose_plants, first_standing
+from hardiness.weather.quality import find_flags, freezes_in_doubt, judge_flags
+from hardiness.weather.transfer import Transfers, count_estimated, find_transfers, with_estimates
+
+WEEKS_BEFORE_NS = int(INDEX_SPAN_H * HOUR_NS)  # [ns] the weeks before a plant's first freeze say how hardened it was
 
 
 @dataclass(frozen=True)
@@ -32,8 +39,8 @@ class Records:
     Parameters
     ----------
     readings : mapping of str to DataArray
-        Air temperature of each sensor, dims ``(time,)``, in UTC. [degC]
-    selections, plants, sensors, scores, freeze_notes : DataFrame
+        Air temperature of each sensor as it was read, dims ``(time,)``, in UTC. [degC]
+    selections, plants, sensors, scores, freeze_notes, masks, calibrations : DataFrame
         The records that count.
     """
 
@@ -43,6 +50,8 @@ class Records:
     sensors: pd.DataFrame
     scores: pd.DataFrame
     freeze_notes: pd.DataFrame
+    masks: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(schema.MASKS.names)))
+    calibrations: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(schema.CALIBRATIONS.names)))
 
 
 @dataclass(frozen=True)
@@ -62,9 +71,56 @@ class Flow:
     containers: bool = False
 
     @cached_property
+    def readings(self) -> Mapping[str, xr.DataArray]:
+        """The readings that count: masked ones out, dated offsets in; ``offset_c`` of sensors is still to be added."""
+        r = self.records
+        return readings_that_count(r.readings, r.masks, r.calibrations, r.sensors, self.settings.zone)
+
+    @cached_property
+    def transferred(self) -> Transfers:
+        """What other sensors say of each logger, and what they said where it was silent while plants stood."""
+        r = self.records
+        stood = first_standing(r.plants, r.scores, self.settings)
+        since = None if stood is None else stood - WEEKS_BEFORE_NS
+        return find_transfers(self.readings, r.sensors, self.settings, since_ns=since)
+
+    @property
+    def estimated(self) -> Mapping[str, xr.Dataset]:
+        """By logger: temperatures for times when it was silent, each with its standard deviation; offsets are in."""
+        return self.transferred.estimated
+
+    @cached_property
+    def courses(self) -> Mapping[str, xr.DataArray]:
+        """By logger that was silent at times: readings and estimates; ``offset_c`` is still to be added."""
+        return with_estimates(self.readings, self.estimated, self.records.sensors)
+
+    @property
+    def transfers(self) -> pd.DataFrame:
+        """A row per logger and source of estimates."""
+        return count_estimated(self.freezes, self.transferred)
+
+    @cached_property
     def freezes(self) -> pd.DataFrame:
         """A row per freeze and sensor."""
-        return freezes_table(self.records.readings, self.records.sensors, self.settings)
+        return freezes_table(self.readings, self.records.sensors, self.settings, self.transferred.estimated)
+
+    @cached_property
+    def flags(self) -> pd.DataFrame:
+        """A row per odd stretch of readings: what is thought of it, what was decided, which freezes it touches."""
+        return self._judged(values_only=False)
+
+    @cached_property
+    def freezes_in_doubt(self) -> list[str]:
+        """Freezes that count and hold flagged temperatures on which nothing has been decided."""
+        flags = self.flags if "flags" in self.__dict__ else self._judged(values_only=True)
+        return freezes_in_doubt(flags, self.freezes_that_count)
+
+    def _judged(self, *, values_only: bool) -> pd.DataFrame:
+        r = self.records
+        # offsets are in, so that sensors compare; masked readings too, so that a flag stays what it was
+        readings = corrected_readings(r.readings, r.calibrations, r.sensors, self.settings.zone)
+        flags = find_flags(readings, r.sensors, self.settings, values_only=values_only)
+        return judge_flags(flags, r.masks, self.freezes, readings)
 
     @property
     def freezes_that_count(self) -> pd.DataFrame:
@@ -86,7 +142,9 @@ class Flow:
     def exposed(self) -> Exposures:
         """Which plant met which freeze, and where no sensor could say."""
         r = self.records
-        return expose_plants(r.plants, r.scores, self.freezes, r.readings, r.sensors, r.freeze_notes, self.settings)
+        return expose_plants(
+            r.plants, r.scores, self.freezes, self.readings, r.sensors, r.freeze_notes, self.settings, self.courses
+        )
 
     @property
     def exposures(self) -> pd.DataFrame:
@@ -126,7 +184,8 @@ class Flow:
     def covariates(self) -> Covariates:
         """The observations with the columns of the terms that the settings ask for."""
         r = self.records
-        return add_covariates(self.joined, self.freezes, r.readings, r.plants, r.sensors, self.settings)
+        readings = {**self.readings, **self.courses}  # the weeks before an estimated freeze are estimated too
+        return add_covariates(self.joined, self.freezes, readings, r.plants, r.sensors, self.settings)
 
     @cached_property
     def terms(self) -> Terms:
@@ -152,12 +211,18 @@ class Flow:
         -------
         Flow
         """
-        kept = {"freezes", "exposed", "joined"} if settings.rules == self.settings.rules else set[str]()
+        made = {"readings", "transferred", "courses", "freezes", "exposed", "joined"}
+        kept = made if settings.rules == self.settings.rules else set[str]()
         if settings.model_held_h != self.settings.model_held_h:
             kept -= {"joined"}
         other = replace(self, settings=settings)
         other.__dict__.update({name: getattr(self, name) for name in kept})  # where cached properties lie
         return other
+
+    @cached_property
+    def _answered(self) -> dict[tuple[object, ...], pd.DataFrame]:
+        """Tables asked for before: each costs a walk over the whole posterior."""
+        return {}
 
     def floors(self, survive: float = 0.9, grade: int | None = None, level: float = 0.9) -> pd.DataFrame:
         """Tolerance floors, with a row of evidence ``untested`` for every registered cell without a score.
@@ -177,8 +242,11 @@ class Flow:
             Columns of ``schema.FLOORS``. [degC]
         """
         names = schema.column_names(schema.FLOORS)
-        fitted = self.fit.floors(survive, grade, level) if self.can_fit else pd.DataFrame(columns=names)
-        return _with_untested(fitted, self.records.plants)[names]
+        key = ("floors", survive, grade, level)
+        if key not in self._answered:
+            fitted = self.fit.floors(survive, grade, level) if self.can_fit else pd.DataFrame(columns=names)
+            self._answered[key] = _with_untested(fitted, self.records.plants)[names]
+        return self._answered[key].copy()
 
     def compare(self, selections: list[str] | None = None, against: list[str] | None = None) -> pd.DataFrame:
         """Differences of pairs of selections.
@@ -243,7 +311,9 @@ class Flow:
         """
         if not self.can_fit:
             return pd.DataFrame(columns=schema.column_names(schema.ROOTSTOCKS))
-        return self.fit.rootstocks()
+        if ("rootstocks",) not in self._answered:
+            self._answered["rootstocks",] = self.fit.rootstocks()
+        return self._answered["rootstocks",].copy()
 
     @cached_property
     def claims(self) -> pd.DataFrame:

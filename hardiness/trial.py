@@ -3,29 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
-from collections.abc import Callable, Iterable
+import json
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 
 import pandas as pd
 
-from hardiness.errors import HardinessError, InputError, Problem
+from hardiness.errors import HardinessError, InputError
 from hardiness.flow import Flow, Records
-from hardiness.read.labels import RefusedError, parse_sensor, quote
-from hardiness.read.loggers import read_logger
 from hardiness.read.records import parse_records
-from hardiness.read.tables import read_table
+from hardiness.read.tables import RawRow, RawTable, read_table
 from hardiness.schema import RECORD_TABLES, SENSORS
 from hardiness.settings import Settings, read_settings, to_toml
 from hardiness.store import Intake, Store, Withdrawal, open_store
 from hardiness.store.database import FILE
+from hardiness.store.logger_channels import name_of
+from hardiness.store.logger_intake import TakesReadings
 from hardiness.tolerance.fit import Fit
 
 SETTINGS_FILE = "trial.toml"
 
 
-class Trial:
+class Trial(TakesReadings):
     """A trial folder, opened. Use :func:`open_trial`.
 
     Parameters
@@ -53,6 +53,22 @@ class Trial:
     def close(self) -> None:
         """Let go of the records."""
         self.store.close()
+
+    def acting_as(self, who: str) -> Trial:
+        """Give the same trial with another person acting; closing either closes both.
+
+        Parameters
+        ----------
+        who : str
+            Who acts, for the history.
+
+        Returns
+        -------
+        Trial
+        """
+        other = Trial(self.folder, self.settings, self.store.acting_as(who))
+        other._flows = self._flows
+        return other
 
     def flow(self, *, containers: bool = False) -> Flow:
         """The flow over the records that count now; the same object until they change.
@@ -95,50 +111,21 @@ class Trial:
             With every bad row; nothing was stored.
         """
         layout = RECORD_TABLES[table]
-        records = parse_records(read_table(path, layout, name=name or _name_of(path)), layout, self.settings)
+        records = parse_records(read_table(path, layout, name=name or name_of(path)), layout, self.settings)
         intake = self.store.add_records(records, path, death_settled=self._death_settled)
         if table == SENSORS.name and not intake.repeated:
             intake.said.extend(self._shields_taken(records.frame["sensor"]))
         return intake
 
-    def _shields_taken(self, sensors: Iterable[str]) -> list[str]:
-        """Say which sensors are taken to hang in a radiation shield because nobody said whether they do."""
-        held = self.store.current(SENSORS.name)
-        empty = held.loc[held["sensor"].isin(list(sensors)) & (held["shielded"] == ""), "sensor"]
-        sentence = f"Taken to hang in a radiation shield, as 'shielded' is empty: {', '.join(empty)}."
-        return [] if empty.empty else [sentence]
-
-    def add_readings(
-        self,
-        path: Path,
-        sensor: str,
-        *,
-        timezone: str | None = None,
-        unit: str | None = None,
-        time_column: str | None = None,
-        temperature_column: str | None = None,
-        date_order: str | None = None,
-        name: str | None = None,
-        progress: Callable[[int, int], None] | None = None,
-    ) -> Intake:
-        """Add a logger's file of readings: whole, or not at all.
+    def add_rows(self, table: str, rows: Sequence[Mapping[str, str]]) -> Intake:
+        """Add rows that were typed in: an intake like any file, whole or not at all.
 
         Parameters
         ----------
-        path : Path
-            The file.
-        sensor : str
-            Whose readings; an unknown one becomes a logger, and that is said.
-        timezone : str, optional
-            Zone or fixed offset of its times, where the file names none; else the sensor's last, else the trial's.
-        unit : str, optional
-            C, F or K, where the file names none; else the trial's.
-        time_column, temperature_column, date_order : str, optional
-            What the file leaves open.
-        name : str, optional
-            What to call it in messages.
-        progress : callable, optional
-            Told the bytes done and in all.
+        table : str
+            As in :meth:`add_table`.
+        rows : sequence of mapping
+            Texts by column; all rows have the same columns.
 
         Returns
         -------
@@ -147,41 +134,43 @@ class Trial:
         Raises
         ------
         InputError
-            With every bad row; nothing was stored.
+            With every bad cell; nothing was stored.
         """
-        try:
-            sensor = parse_sensor(sensor)
-        except RefusedError as error:
-            raise InputError(Problem(error.found, error.accepted, file="--sensor", hint=error.hint)) from None
-        file = name or _name_of(path)
-        last = None if timezone else self.store.last_timezone(sensor)
-        logger_file = read_logger(
-            path,
-            timezone=timezone,
-            default_timezone=last or self.settings.timezone,
-            unit=unit,
-            default_unit=self.settings.units,
-            time_column=time_column,
-            temperature_column=temperature_column,
-            date_order=date_order,
-            name=file,
-            progress=progress,
-        )
-        if logger_file.timezone_from == "default":
-            whose = f"the last one chosen for sensor {quote(sensor)}" if last else "the trial's"
-            logger_file.said.append(f"That zone is {whose}; --timezone names another.")
-        options = {
-            "timezone": timezone,
-            "unit": unit,
-            "time_column": time_column,
-            "temperature_column": temperature_column,
-            "date_order": date_order,
-        }
-        known = set(self.store.current(SENSORS.name)["sensor"])
-        intake = self.store.add_readings(logger_file, path, sensor=sensor, options=options, name=file)
-        if sensor not in known:
-            intake.said.extend(self._shields_taken([sensor]))
+        layout = RECORD_TABLES[table]
+        records = parse_records(_typed(table, rows), layout, self.settings)
+        # What was typed is kept like a file. The time in it keeps two acts apart that say the same.
+        at = dt.datetime.now(dt.UTC).isoformat()
+        typed = json.dumps({"table": table, "who": self.store.who, "at": at, "rows": [dict(row) for row in rows]},
+                           ensure_ascii=False)  # fmt: skip
+        intake = self.store.add_records(records, typed.encode(), death_settled=self._death_settled)
+        if table == SENSORS.name:
+            intake.said.extend(self._shields_taken(records.frame["sensor"]))
         return intake
+
+    def withdraw_rows(self, table: str, rows: Sequence[Mapping[str, str]], *, undo: bool = False) -> Withdrawal:
+        """Make rows stop counting, or count again.
+
+        Parameters
+        ----------
+        table : str
+            As in :meth:`add_table`.
+        rows : sequence of mapping
+            The key columns of each, as texts.
+        undo : bool
+            Count again.
+
+        Returns
+        -------
+        Withdrawal
+
+        Raises
+        ------
+        InputError
+            If a row is unknown, or others rest on it.
+        """
+        layout = RECORD_TABLES[table]
+        records = parse_records(_typed(table, rows), layout, self.settings, keys_only=True)
+        return self.store.withdraw(table, records, undo=undo, death_settled=self._death_settled)
 
     def withdraw_table(self, table: str, path: Path, *, undo: bool = False) -> Withdrawal:
         """Make the rows that a file names stop counting, or count again.
@@ -205,7 +194,7 @@ class Trial:
             If a row is unknown, or others rest on it.
         """
         layout = RECORD_TABLES[table]
-        raw = read_table(path, layout, name=_name_of(path))
+        raw = read_table(path, layout, name=name_of(path))
         records = parse_records(raw, layout, self.settings, keys_only=True)
         return self.store.withdraw(table, records, undo=undo, death_settled=self._death_settled)
 
@@ -311,9 +300,10 @@ class Trial:
         return self.flow().floors(survive, grade, level)
 
 
-def _name_of(path: Path) -> str:
-    """Name a file so that it can be written down, also where its name is no UTF-8."""
-    return os.fsencode(path.name).decode("utf-8", "replace")
+def _typed(table: str, rows: Sequence[Mapping[str, str]]) -> RawTable:
+    """Lay typed rows out as a file's cells."""
+    numbered = [RawRow(number, dict(row)) for number, row in enumerate(rows, start=2)]
+    return RawTable(f"{table}, as typed", list(rows[0]) if rows else [], numbered)
 
 
 def open_trial(folder: str | Path) -> Trial:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from hardiness import words
 from hardiness.commands.groups import NearNames
 from hardiness.commands.output import progress_bar, say, trial_folder, trial_option
+from hardiness.commands.previewing import print_previews
+from hardiness.read.preview import Preview
 from hardiness.schema import RECORD_TABLES
 from hardiness.store import Intake
 from hardiness.trial import open_trial
@@ -39,6 +42,8 @@ def _table_verbs(table: str) -> None:
         "sensors": "loggers and stations",
         "scores": "damage scores, plant by plant",
         "freeze_notes": "notes on freezes, such as one to set aside",
+        "masks": "verdicts on stretches of readings: masked, or looked at and kept (see hardiness mask)",
+        "calibrations": "dated offsets of sensors (see hardiness calibrate)",
     }[table]
     columns = ", ".join(f"{c.name}*" if c.required else c.name for c in RECORD_TABLES[table].columns)
     key = ", ".join(RECORD_TABLES[table].key)
@@ -63,40 +68,68 @@ for _name in RECORD_TABLES:
     _table_verbs(_name)
 
 
+def _pairs(_context: click.Context, _parameter: click.Parameter, texts: tuple[str, ...]) -> list[tuple[str, str]]:
+    """Part each ``COLUMN=SENSOR`` at its last ``=``: a column's name may hold one."""
+    pairs = []
+    for text in texts:
+        column, _, sensor = (part.strip() for part in text.rpartition("="))
+        if not column or not sensor:
+            raise click.BadParameter(f"{text!r} is no COLUMN=SENSOR, such as 'Air (C)=L1'.")
+        pairs.append((column, sensor))
+    return pairs
+
+
 @add.command("readings")
 @FILE
-@click.option("--sensor", required=True, metavar="S", help="Whose readings; an unknown one becomes a logger.")
+@click.option("--sensor", "sensors", multiple=True, metavar="S",
+              help="Whose readings; an unknown one becomes a logger. Several times: a sensor for each column of "
+              "temperatures, in their order.")  # fmt: skip
+@click.option("--channel", "channels", multiple=True, callback=_pairs, metavar="COLUMN=SENSOR",
+              help="Instead: a column of temperatures, by name or number, and whose it is.")  # fmt: skip
+@click.option("--sensor-column", metavar="N", help="Instead: the column that names the sensor of each row.")
 @click.option("--timezone", metavar="TZ", help="Zone or fixed offset (UTC-05:00) of its times, if the file names none.")
 @click.option("--unit", type=click.Choice(["C", "F", "K"]), help="Unit, if the file names none [the trial's].")
 @click.option("--time-column", metavar="N", help="The column of times, by name or number.")
 @click.option("--temperature-column", metavar="N", help="The column of temperatures, by name or number.")
 @click.option("--date-order", type=click.Choice(["dmy", "mdy", "ymd"], case_sensitive=False),
               help="Order of day, month and year, if the file leaves it open.")  # fmt: skip
+@click.option("--preview", is_flag=True, help="Only show how the file is read, and all that is wrong; store nothing.")
 @trial_option
 def add_readings(
     file: Path,
-    sensor: str,
-    timezone: str | None,
-    unit: str | None,
-    time_column: str | None,
-    temperature_column: str | None,
-    date_order: str | None,
+    sensors: tuple[str, ...],
+    channels: list[tuple[str, str]],
+    sensor_column: str | None,
+    preview: bool,
     trial: str | None,
+    **options: Any,
 ) -> None:
-    """Add a logger's export: any delimited text with times and temperatures."""
+    """Add a logger's export: any delimited text with times and temperatures.
+
+    What an option says is kept for the sensor's next file, where that leaves the same question open.
+    """
     with open_trial(trial_folder(trial)) as opened, progress_bar(file.name) as bar:
         task = bar.add_task(file.name, total=None)
-        intake = opened.add_readings(
-            file,
-            sensor,
-            timezone=timezone,
-            unit=unit,
-            time_column=time_column,
-            temperature_column=temperature_column,
-            date_order=date_order,
-            progress=lambda done, whole: bar.update(task, completed=done, total=whole),
-        )
-    say_intake(intake)
+
+        def progress(done: int, whole: int) -> None:
+            bar.update(task, completed=done, total=whole)
+
+        alone = not channels and sensor_column is None and len(sensors) < 2
+        several: dict[str, Any] = {"sensors": sensors, "channels": channels, "sensor_column": sensor_column}
+        shown: list[Preview] = []
+        intakes: list[Intake] = []
+        if preview and alone:
+            sensor = sensors[0] if sensors else None
+            shown = [opened.preview_readings(file, sensor, progress=progress, **options)]
+        elif preview:
+            shown = opened.preview_channels(file, progress=progress, **several, **options)
+        elif sensors and alone:
+            intakes = [opened.add_readings(file, sensors[0], progress=progress, **options)]
+        else:
+            intakes = opened.add_channels(file, progress=progress, **several, **options)
+    print_previews(shown)
+    for intake in intakes:
+        say_intake(intake, name_sensor=not alone)
 
 
 @withdraw.command("upload")
@@ -109,18 +142,19 @@ def withdraw_upload(sha: str, undo: bool, trial: str | None) -> None:
         say(opened.withdraw_upload(sha, undo=undo).said)
 
 
-def say_intake(intake: Intake) -> None:
+def say_intake(intake: Intake, *, name_sensor: bool = False) -> None:
     """Say what came of a file: counts, changes old -> new, and what was assumed."""
     reading = intake.table == "readings"
+    what = f"{intake.table} of {intake.sensor}" if name_sensor else intake.table
     if intake.repeated:
-        say(f"{intake.file} ({intake.table}): nothing added.")
+        say(f"{intake.file} ({what}): nothing added.")
     else:
         parts = [f"{words.count(intake.added, 'reading' if reading else 'row')} added"]
         if intake.updated:
             parts.append(f"{intake.updated_rows} updated")
         if intake.unchanged and not reading:  # of readings, a sentence of its own says it
             parts.append(f"{intake.unchanged} unchanged")
-        say(f"{intake.file} ({intake.table}): {', '.join(parts)}.")
+        say(f"{intake.file} ({what}): {', '.join(parts)}.")
     for change in intake.updated[:MOST_CHANGES]:
         say(f"  {' '.join(part for part in change.key if part)}, {change.column}: {change.old or '(empty)'} -> "
             f"{change.new or '(empty)'}")  # fmt: skip

@@ -1,7 +1,8 @@
 """One cell of a records table: its text in, its value out, or a refusal that says what is accepted.
 
-Dates are ISO 8601 (``2032-02-10``), numbers are plausible ones in the unit of their column, choices and grades are
-named in any case. Labels and free text: see :mod:`hardiness.read.labels`.
+Dates are ISO 8601 (``2032-02-10``), times too, in the trial's zone unless they carry an offset; numbers are plausible
+ones in the unit of their column, choices and grades are named in any case. Labels and free text: see
+:mod:`hardiness.read.labels`.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 
 from hardiness.errors import UnitsError, near_name
 from hardiness.read.labels import FREE_TEXT, RefusedError, parse_label, parse_note, quote
+from hardiness.read.wallclock import parse_time
 from hardiness.read.years import FIRST_YEAR, LAST_YEAR, YEARS
 from hardiness.schema import Column
 from hardiness.settings import Settings
@@ -41,7 +43,7 @@ class CellRules:
     Parameters
     ----------
     settings : Settings
-        The trial's, for its damage scale.
+        The trial's, for its damage scale and its zone.
     decimal_comma : bool
         Whether the file's delimiter leaves no doubt that a comma in a number is a decimal comma.
     """
@@ -65,7 +67,7 @@ def parse_cell(text: str, column: Column, rules: CellRules) -> object:
     Returns
     -------
     str, datetime.date, float, int or None
-        Empty text is ``""``, an empty date None, an empty number NaN.
+        Empty text is ``""``, an empty date None, an empty number NaN. A time is ISO 8601 text in UTC.
 
     Raises
     ------
@@ -91,6 +93,8 @@ def parse_cell(text: str, column: Column, rules: CellRules) -> object:
         return {"date": None, "number": math.nan}.get(column.kind, "")
     if column.kind == "date":
         return _date(text)
+    if column.kind == "time":
+        return parse_time(text, rules.settings.zone)
     if column.kind == "number":
         return _number(text, column, rules.decimal_comma)
     if column.kind == "choice":

@@ -7,14 +7,12 @@ and the options that name them. Nothing is guessed: of several columns that woul
 from __future__ import annotations
 
 import re
-from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass
+import shlex
 from itertools import pairwise
 
-from hardiness.errors import InputError, Problem, near_name
-from hardiness.read.degrees import is_missing, number_of, units_in
-from hardiness.read.moments import EPOCH, layout_of
+from hardiness.read.degrees import units_in
+from hardiness.read.grid import UNIT_PART, Grid
+from hardiness.read.moments import layout_of
 from hardiness.read.slices import shape_of
 
 TIME_WORDS = re.compile(
@@ -29,124 +27,6 @@ _OTHER = re.compile(
     re.I,
 )
 _INDEX = re.compile(r"^(#|no\.?|nr\.?|n|id|index|idx|rn|record|row|line|sample|count|nummer|número)$", re.I)
-_UNIT_PART = re.compile(r"\s*[(\[].*?[)\]]\s*|,.*$")
-
-
-def kind_of(cell: str) -> str:
-    """Tell what a cell looks like: moment, epoch, date, clock, degrees (number and unit), number, missing or text.
-
-    Parameters
-    ----------
-    cell : str
-
-    Returns
-    -------
-    str
-        ``moment``, ``epoch``, ``date``, ``clock``, ``degrees``, ``number``, ``missing`` or ``text``.
-    """
-    shape = shape_of(cell.encode())
-    layout = layout_of(shape)
-    if layout is not None:
-        if layout.kind == EPOCH:
-            return "epoch"
-        return "clock" if not layout.has_date else "moment" if layout.has_clock else "date"
-    number = number_of(shape)
-    if number is not None:
-        return "degrees" if number.unit else "number"
-    return "missing" if is_missing(shape) else "text"
-
-
-@dataclass(frozen=True, slots=True)
-class Grid:
-    """The first rows of a file as cells.
-
-    Parameters
-    ----------
-    file : str
-        Its name, for messages.
-    columns : list of str
-        Column names.
-    cells, kinds : list of list of str
-        The cells, and what each looks like.
-    """
-
-    file: str
-    columns: list[str]
-    cells: list[list[str]]
-    kinds: list[list[str]]
-
-    def usual(self, column: int) -> str:
-        """Tell what most filled cells of a column look like.
-
-        Parameters
-        ----------
-        column : int
-            From 0.
-
-        Returns
-        -------
-        str
-            As of :func:`kind_of`; ``missing`` where no cell is filled.
-        """
-        seen = Counter(row[column] for row in self.kinds if column < len(row) and row[column] != "missing")
-        return seen.most_common(1)[0][0] if seen else "missing"
-
-    def named(self, name: str, option: str) -> int:
-        """Find the column that the user named, by its name, its name without the unit, or its number.
-
-        Parameters
-        ----------
-        name : str
-            As the user wrote it; a number counts from 1.
-        option : str
-            The option it was given for.
-
-        Returns
-        -------
-        int
-            From 0.
-        """
-        wanted = name.strip().casefold()
-        for names in (
-            [column.casefold() for column in self.columns],
-            [_UNIT_PART.sub("", column).strip().casefold() for column in self.columns],
-            [str(number) for number in range(1, len(self.columns) + 1)],
-        ):
-            if names.count(wanted) == 1:
-                return names.index(wanted)
-            if wanted in names:
-                hint = f"Name it by its number: {option} {names.index(wanted) + 1}."
-                raise self.refusal(f"{names.count(wanted)} columns named '{name}'", f"one column for {option}", hint)
-        accepted = f"for {option} one of {self.listed(range(len(self.columns)))}"
-        raise self.refusal(f"no column '{name}'", accepted, near_name(name, self.columns))
-
-    def listed(self, columns: Iterable[int]) -> str:
-        """Name columns in a sentence.
-
-        Parameters
-        ----------
-        columns : iterable of int
-            From 0.
-
-        Returns
-        -------
-        str
-        """
-        return ", ".join(f"'{self.columns[column]}'" for column in columns)
-
-    def refusal(self, found: str, accepted: str, hint: str | None = None) -> InputError:
-        """Make the error that refuses a choice of columns.
-
-        Parameters
-        ----------
-        found, accepted : str
-        hint : str, optional
-
-        Returns
-        -------
-        InputError
-        """
-        return InputError(Problem(found, accepted, file=self.file, hint=hint))
 
 
 def choose_time(grid: Grid, name: str | None) -> tuple[int, ...]:
@@ -209,15 +89,15 @@ def _holds_bare_clocks(grid: Grid, column: int) -> bool:
     return bool(cells) and all(layout_of(shape_of(cell.encode()), is_clock=True) is not None for cell in cells)
 
 
-def choose_temperature(grid: Grid, time: tuple[int, ...], name: str | None) -> tuple[int, list[str]]:
+def choose_temperature(grid: Grid, taken: tuple[int, ...], name: str | None) -> tuple[int, list[str]]:
     """Choose the column of temperatures.
 
     Parameters
     ----------
     grid : Grid
         The first rows.
-    time : tuple of int
-        Columns of times.
+    taken : tuple of int
+        Columns of something else: of times, of sensors' names.
     name : str, optional
         What the user said.
 
@@ -235,33 +115,87 @@ def choose_temperature(grid: Grid, time: tuple[int, ...], name: str | None) -> t
     """
     if name is not None:
         return grid.named(name, "--temperature-column"), []
-    places = [n for n in range(len(grid.columns)) if n not in time]
+    places, speak = find_temperatures(grid, taken)
+    if len(places) == 1:
+        only = grid.columns[places[0]]
+        return places[0], [] if speak else [
+            f"Temperatures are taken from '{only}', the only column that could hold them."
+        ]
+    option = "--temperature-column"
+    if speak:
+        found = f"several columns of temperatures ({grid.listed(places)})"
+        example = shlex.quote(grid.columns[places[0]])
+        hint = f"Name the air temperature, such as {option} {example}{_as_channels(grid, places)}"
+        raise grid.refusal(found, "one", hint)
+    found = f"several columns of numbers ({grid.listed(places)})" if places else "no column of temperatures"
+    columns = grid.listed(range(len(grid.columns)))
+    hint = f"The columns are {columns}; name it with {option}{_as_channels(grid, places)}"
+    raise grid.refusal(found, "one column of temperatures", hint)
+
+
+def find_temperatures(grid: Grid, taken: tuple[int, ...]) -> tuple[list[int], bool]:
+    """Find the columns that could hold temperatures.
+
+    Parameters
+    ----------
+    grid : Grid
+        The first rows.
+    taken : tuple of int
+        Columns of something else: of times, of sensors' names.
+
+    Returns
+    -------
+    columns : list of int
+        Their numbers, from 0.
+    speak : bool
+        Whether their names or cells speak of temperature; else they are only numbers that nothing else explains.
+    """
+    places = [n for n in range(len(grid.columns)) if n not in taken]
     named = [n for n in places if _speaks_of_temperature(grid.columns[n]) or _holds_degrees(grid, n)]
     if len(named) > 1:  # a column such as "Temp alarm" holds words
         named = [n for n in named if grid.usual(n) in ("number", "degrees")] or named
-    if len(named) == 1:
-        return named[0], []
-    option = "--temperature-column"
     if named:
-        found = f"several columns of temperatures ({grid.listed(named)})"
-        raise grid.refusal(found, "one", f"Name the air temperature, such as {option} '{grid.columns[named[0]]}'.")
+        return named, True
     numbers = [
         n for n in places
         if grid.usual(n) == "number" and not _OTHER.search(grid.columns[n]) and not _INDEX.match(grid.columns[n])
         and not _counts_rows(grid, n)
     ]  # fmt: skip
-    if len(numbers) == 1:
-        name = grid.columns[numbers[0]]
-        return numbers[0], [f"Temperatures are taken from '{name}', the only column that could hold them."]
-    found = f"several columns of numbers ({grid.listed(numbers)})" if numbers else "no column of temperatures"
-    columns = grid.listed(range(len(grid.columns)))
-    raise grid.refusal(found, "one column of temperatures", f"The columns are {columns}; name it with {option}.")
+    return numbers, False
+
+
+def _as_channels(grid: Grid, places: list[int]) -> str:
+    """End a hint with the command that takes each column as a sensor of its own, where there are several."""
+    if len(places) < 2:
+        return "."
+    command = channels_command(grid, places)
+    return f", or take each as a sensor of its own, under names of your choice: {command}"
+
+
+def channels_command(grid: Grid, places: list[int]) -> str:
+    """Write the command that takes each of several columns as a sensor of its own.
+
+    Parameters
+    ----------
+    grid : Grid
+        The first rows.
+    places : list of int
+        Columns, from 0.
+
+    Returns
+    -------
+    str
+    """
+    channels = " ".join(
+        f"--channel {shlex.quote(f'{grid.key(place)}=SENSOR-{n}')}" for n, place in enumerate(places, start=1)
+    )
+    return f"hardiness add readings {shlex.quote(grid.file)} {channels}"
 
 
 def _speaks_of_temperature(name: str) -> bool:
     if _DERIVED.search(name):
         return False  # a dew point is no air temperature
-    plain = _UNIT_PART.sub("", name).strip()
+    plain = UNIT_PART.sub("", name).strip()
     return bool(_TEMPERATURE_WORDS.search(plain) or _TEMPERATURE_WORDS.search(name) or units_in(name))
 
 

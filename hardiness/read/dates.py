@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.choices import NO_CHOICES, Choices
 from hardiness.read.moments import SETTLED, YEAR_LAST, YEAR_UNKNOWN, full_year
 
 DATE_ORDERS = ("DMY", "MDY", "YMD")
 NO_DAY = np.iinfo(np.int64).min
-_IN_WORDS = {"DMY": "day/month/year", "MDY": "month/day/year", "YMD": "year/month/day"}
+ORDER_IN_WORDS = {"DMY": "day/month/year", "MDY": "month/day/year", "YMD": "year/month/day"}
 _ENOUGH = 0.5  # share of the changes of date that go to the very next day, under the right order
 _FEW = 0.1  # the same under a wrong one: 05/06 -> 06/06 is then a month
 
@@ -34,10 +35,13 @@ class DateOrder:
         ``DMY``, ``MDY`` or ``YMD``; what it is does not matter where every date begins with a year of four digits.
     said : str, optional
         How it was decided, where there was something to decide.
+    decided_by : str
+        ``option``, ``file``, ``last`` (as for the sensor's last file), or empty where nothing was to decide.
     """
 
     order: str
     said: str | None = None
+    decided_by: str = ""
 
 
 def parse_date_order(text: str) -> str:
@@ -120,6 +124,7 @@ def decide_order(
     rows: NDArray[np.int64],
     file: str,
     column: str,
+    last: Choices = NO_CHOICES,
 ) -> DateOrder:
     """Decide the order of day, month and year from all dates of a file.
 
@@ -135,6 +140,8 @@ def decide_order(
         Row of each, for messages.
     file, column : str
         Names, for messages.
+    last : Choices
+        The order chosen for the sensor's last files, taken where the file leaves it open.
 
     Returns
     -------
@@ -146,7 +153,7 @@ def decide_order(
         If two orders fit the file equally well.
     """
     if order is not None:
-        return DateOrder(order)
+        return DateOrder(order, decided_by="option")
     # one entry a run of equal dates: some hundred instead of a million
     changed = np.flatnonzero((np.diff(codes) != 0) | (np.diff(kinds) != 0))
     runs = np.concatenate(([0], changed + 1))
@@ -163,21 +170,30 @@ def decide_order(
     if len(left) == 1:
         other = next(each for each in candidates if each != left[0])
         telling = int(rows[runs[np.flatnonzero((days[other] == NO_DAY) & (days[left[0]] != NO_DAY))[0]]])
-        said = f"Dates are read as {_IN_WORDS[left[0]]}: as {_IN_WORDS[other]}, row {telling} has no such date."
-        return DateOrder(left[0], said)
+        said = (
+            f"Dates are read as {ORDER_IN_WORDS[left[0]]}: as {ORDER_IN_WORDS[other]}, row {telling} has no such date."
+        )
+        return DateOrder(left[0], said, "file")
     if all(np.array_equal(days[each], days[left[0]]) for each in left):
         return DateOrder(left[0])  # 05/05/2023 is one day whichever number comes first
     following = {each: _share_of_next_days(days[each]) for each in left}
     best = max(left, key=following.__getitem__)
     if following[best] >= _ENOUGH and all(following[each] <= _FEW for each in left if each != best):
-        return DateOrder(best, f"Dates are read as {_IN_WORDS[best]}: only so do its days follow one another.")
+        return DateOrder(
+            best, f"Dates are read as {ORDER_IN_WORDS[best]}: only so do its days follow one another.", "file"
+        )
     one_way = [each for each in left if _runs_one_way(days[each], nanoseconds, runs, lasts)]
     if len(one_way) == 1:
-        return DateOrder(one_way[0], f"Dates are read as {_IN_WORDS[one_way[0]]}: only so do its times run one way.")
+        return DateOrder(
+            one_way[0], f"Dates are read as {ORDER_IN_WORDS[one_way[0]]}: only so do its times run one way.", "file"
+        )
+    if last.date_order is not None and (before := parse_date_order(last.date_order)) in left:
+        said = f"Dates could be {' or '.join(ORDER_IN_WORDS[each] for each in left)}: read as {ORDER_IN_WORDS[before]}"
+        return DateOrder(before, f"{said}, as for {last.source}; --date-order says otherwise.", "last")
     first = int(np.flatnonzero(open_)[0])
     raise InputError(
         Problem(
-            f"dates that could be {' or '.join(_IN_WORDS[each] for each in left)} all through the file",
+            f"dates that could be {' or '.join(ORDER_IN_WORDS[each] for each in left)} all through the file",
             "dates that can be told apart, such as 2023-01-14",
             file=file,
             row=int(rows[runs[first]]),

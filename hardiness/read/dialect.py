@@ -1,26 +1,27 @@
 """How one logger's export is written: delimiter, header, and which columns hold the times and the temperatures.
 
-In: the first lines of a file. Out: a :class:`Dialect`, by which the whole file is then read. The rows themselves tell
-the delimiter and the columns of times (what parses as a time is one); names tell which column is the temperature.
-What cannot be told is asked for, with the columns listed.
+In: the first lines of a file, what the user says, what was chosen for the sensor's last files. Out: a :class:`Dialect`,
+by which the whole file is then read. The rows themselves tell the columns of times (what parses as a time is one);
+names tell which column is the temperature. What cannot be told is asked for, with the columns listed.
 """
 
 from __future__ import annotations
 
-from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.choices import NO_CHOICES, Choices
 from hardiness.read.clock import zones_in
-from hardiness.read.columns import TIME_WORDS, Grid, choose_temperature, choose_time, kind_of
+from hardiness.read.columns import channels_command, choose_temperature, choose_time, find_temperatures
 from hardiness.read.degrees import units_in, units_in_line
+from hardiness.read.grid import Grid
+from hardiness.read.opening import read_opening
+from hardiness.read.text import Text
+from hardiness.words import count
 
-DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
-SAMPLE = 1 << 18  # [bytes] of the file's beginning
-SAMPLE_LINES = 250  # a preamble has some tens of lines
-HEADER_LINES = 4  # names, and below them units, kinds of value and a line left empty
 _TIME_KINDS = {"moment", "epoch", "date"}
-_DATA_KINDS = _TIME_KINDS | {"clock", "number", "degrees"}
+_TEMPERATURE_KINDS = {"number", "degrees", "missing"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,10 @@ class Dialect:
         What the header and the lines above it say, and where; the most telling place first.
     said : list of str
         Sentences for the user.
+    header : int, optional
+        Row of the columns' names; None where the file has none.
+    sensor : int, optional
+        The column that names the sensor of each row, where there is one.
     """
 
     delimiter: str
@@ -56,6 +61,8 @@ class Dialect:
     units: list[tuple[str, str]]
     zones: list[tuple[str, str]]
     said: list[str] = field(default_factory=list)
+    header: int | None = None
+    sensor: int | None = None
 
     @property
     def time_name(self) -> str:
@@ -69,18 +76,28 @@ class Dialect:
 
 
 def find_dialect(
-    data: bytes, *, file: str, time_column: str | None = None, temperature_column: str | None = None
+    text: Text,
+    *,
+    file: str,
+    time_column: str | None = None,
+    temperature_column: str | None = None,
+    sensor_column: str | None = None,
+    last: Choices = NO_CHOICES,
 ) -> Dialect:
     r"""Find out how a logger's export is written.
 
     Parameters
     ----------
-    data : bytes
-        The file, UTF-8.
+    text : Text
+        The file's lines.
     file : str
         Its name, for messages.
     time_column, temperature_column : str, optional
         What the user said; for times, two names with a plus between are a date and a time of day.
+    sensor_column : str, optional
+        The column that names the sensor of each row.
+    last : Choices
+        Columns chosen for the sensor's last files, used where this one has them.
 
     Returns
     -------
@@ -94,208 +111,187 @@ def find_dialect(
 
     Examples
     --------
-    >>> dialect = find_dialect(b"Time;Temp (F)\n2023-01-14 06:05;14,5\n", file="l.csv")
+    >>> dialect = find_dialect(Text.of(b"Time;Temp (F)\n2023-01-14 06:05;14,5\n"), file="l.csv")
     >>> dialect.delimiter, dialect.time, dialect.temperature, dialect.units[0][0]
     (';', (0,), 1, 'degF')
     """
-    lines = _sample(data)
-    rows = {mark: [split_line(line, mark) for line in lines] for mark in DELIMITERS}
-    kinds = {mark: [[kind_of(cell) for cell in cells] for cells in rows[mark]] for mark in DELIMITERS}
-    timed = {
-        mark: [n for n, row in enumerate(kinds[mark]) if len(row) > 1 and _TIME_KINDS & {*row}] for mark in DELIMITERS
-    }
-    mark = max(DELIMITERS, key=lambda each: (_sense(kinds[each], timed[each]), _lines_alike(rows[each])))
-    if not timed[mark]:
-        _refuse_untimed(rows[mark], file, time_column)
-    first = _first_reading(kinds[mark], timed[mark])
-    wanted = [name for name in (time_column, temperature_column) if name]
-    header = _header_above(rows[mark], kinds[mark], first, timed[mark], wanted)
-    start = first if header is None else header + 1
-    said: list[str] = []
-    below: list[list[str]] = []
-    if header is None:
-        width = Counter(len(rows[mark][n]) for n in timed[mark]).most_common(1)[0][0]
-        columns = [f"column {n}" for n in range(1, width + 1)]
-        said.append("The file has no header: columns are named by their number.")
-    else:
-        columns = named_columns(rows[mark][header])
-        while start < first and not _DATA_KINDS & {*kinds[mark][start]}:
-            start += 1
-        below = [row for row in rows[mark][header + 1 : start] if any(row)]
-        if below:
-            said.append(f"The header is taken from rows {header + 1} to {start}.")
-    _refuse_narrow_header([rows[mark][n] for n in timed[mark] if n >= start], columns, mark, file, start)
-    grid = Grid(file, columns, rows[mark][start:], kinds[mark][start:])
-    time, temperature, chosen = _choose(grid, time_column, temperature_column)
-    texts = [" ".join([name, *(row[n] for row in below if n < len(row))]) for n, name in enumerate(columns)]
-    above = lines[: first if header is None else header]
-    body = 0
-    for _ in range(start):
-        body = data.index(b"\n", body) + 1
+    wanted = [name for name in (time_column, temperature_column, sensor_column) if name]
+    opening = read_opening(text, file=file, wanted=wanted)
+    grid, texts = opening.grid, opening.headings
+    time, temperature, sensor, chosen = _choose(grid, time_column, temperature_column, sensor_column, last)
+    units = [(unit, f"the header '{grid.columns[temperature]}'") for unit in units_in(texts[temperature])]
+    zones = [(zone, f"the header '{grid.columns[n]}'") for n in time for zone in zones_in(texts[n], is_heading=True)]
+    for row, line in enumerate(opening.above, start=1):
+        units += [(unit, f"row {row}") for unit in units_in_line(line)]
+    if not zones:
+        for row, line in enumerate(opening.above, start=1):
+            zones += [(zone, f"row {row}") for zone in zones_in(line, is_heading=False)]
     return Dialect(
-        mark,
-        columns,
-        body,
-        start + 1,
+        opening.delimiter,
+        grid.columns,
+        opening.body,
+        opening.body_row,
         time,
         temperature,
-        [(unit, f"the header '{columns[temperature]}'") for unit in units_in(texts[temperature])]
-        + [(unit, f"row {n}") for n, line in enumerate(above, start=1) for unit in units_in_line(line)],
-        [(zone, f"the header '{columns[n]}'") for n in time for zone in zones_in(texts[n], is_heading=True)]
-        or [(zone, f"row {n}") for n, line in enumerate(above, start=1) for zone in zones_in(line, is_heading=False)],
-        said + chosen,
+        units,
+        zones,
+        opening.said + chosen,
+        opening.header,
+        sensor,
     )
 
 
+def find_channels(
+    text: Text,
+    *,
+    file: str,
+    time_column: str | None = None,
+    named: Sequence[str] = (),
+    wanted: int | None = None,
+    option: str = "--channel",
+    last: Choices = NO_CHOICES,
+) -> list[str]:
+    r"""Find the columns of a file of several channels: those named, or all that could hold temperatures.
+
+    Parameters
+    ----------
+    text : Text
+        The file's lines.
+    file : str
+        Its name, for messages.
+    time_column : str, optional
+        What the user said.
+    named : sequence of str
+        Names or numbers of columns; none: those that could hold temperatures.
+    wanted : int, optional
+        How many there must be.
+    option : str
+        The option by which they were named.
+    last : Choices
+        Columns of times chosen for the last files of one of the sensors.
+
+    Returns
+    -------
+    list of str
+        Their names, in the order of the file; a name that several columns have is its number instead.
+
+    Raises
+    ------
+    InputError
+        If there is no header and no readings, no delimiter, no column of times, no column of a name, or another number
+        of columns than is wanted.
+
+    Examples
+    --------
+    >>> find_channels(Text.of(b"Time;Air (C);RH (%);Soil (C)\n2023-01-14 06:05;-4,5;88;3,0\n"), file="l.csv")
+    ['Air (C)', 'Soil (C)']
+    """
+    grid = read_opening(text, file=file, wanted=[*named, *([time_column] if time_column else [])]).grid
+    time, _ = _time_of(grid, time_column, last)
+    if named:
+        places, problems = _named(grid, named, option)
+        if problems:
+            raise InputError(problems)
+    else:
+        places = find_temperatures(grid, time)[0]
+    if wanted is not None and len(places) != wanted:
+        found = f"{count(wanted, 'sensor')} for {count(len(places), 'column')} of temperatures ({grid.listed(places)})"
+        hint = f"Say which is whose: {channels_command(grid, places)}." if places else None
+        raise grid.refusal(found, "a sensor for each column, in their order", hint)
+    return [grid.key(place) for place in places]
+
+
+def _named(grid: Grid, names: Sequence[str], option: str) -> tuple[list[int], list[Problem | str]]:
+    """Find columns by name; every name that is none, and every column named twice, is a problem."""
+    places: list[int] = []
+    problems: list[Problem | str] = []
+    for name in names:
+        try:
+            place = grid.named(name, option)
+        except InputError as error:
+            problems.extend(error.problems)
+            continue
+        if place in places:
+            twice = f"column '{grid.columns[place]}' for two sensors"
+            problems.extend(grid.refusal(twice, "a column of its own for each sensor").problems)
+        places.append(place)
+    return places, problems
+
+
 def _choose(
-    grid: Grid, time_column: str | None, temperature_column: str | None
-) -> tuple[tuple[int, ...], int, list[str]]:
-    """Choose the columns; what is wrong with either choice is told at once."""
+    grid: Grid, time_column: str | None, temperature_column: str | None, sensor_column: str | None, last: Choices
+) -> tuple[tuple[int, ...], int, int | None, list[str]]:
+    """Choose the columns; what is wrong with any choice is told at once."""
     problems: list[Problem | str] = []
     time: tuple[int, ...] = ()
-    temperature, said = -1, list[str]()
+    temperature, sensor = -1, None
+    said: list[str] = []
     try:
-        time = choose_time(grid, time_column)
+        sensor = None if sensor_column is None else grid.named(sensor_column, "--sensor-column")
     except InputError as error:
         problems.extend(error.problems)
     try:
-        temperature, said = choose_temperature(grid, time, temperature_column)
+        time, sentences = _time_of(grid, time_column, last)
+        said += sentences
+    except InputError as error:
+        problems.extend(error.problems)
+    try:
+        taken = time if sensor is None else (*time, sensor)
+        temperature, sentences = _temperature_of(grid, taken, temperature_column, last)
+        said += sentences
     except InputError as error:
         problems.extend(error.problems)
     if problems:
         raise InputError(problems)
-    return time, temperature, said
+    return time, temperature, sensor, said
 
 
-def _sample(data: bytes) -> list[str]:
-    lines = data[:SAMPLE].split(b"\n", SAMPLE_LINES)[: SAMPLE_LINES + 1]
-    if len(lines) > 1:
-        lines.pop()  # cut off by the end of the sample, or empty after the last line feed
-    return [line.decode("utf-8", "replace").strip(" \r") for line in lines]
+def _time_of(grid: Grid, name: str | None, last: Choices) -> tuple[tuple[int, ...], list[str]]:
+    """Choose the columns of times: as the user says, else as last time where this file has them, else what is clear."""
+    if name is not None or last.time_column is None:
+        return choose_time(grid, name), []
+    before = _column_of_before(grid, last.time_column, _TIME_KINDS, choose_time)
+    try:
+        clear = choose_time(grid, None)
+    except InputError:
+        if before is None:
+            raise
+        clear = ()
+    if before is None or before == clear or (clear and last.time_column.strip().isdigit()):
+        return clear, []  # a number means another column where the columns are others
+    names = " + ".join(grid.columns[n] for n in before)
+    return before, [f"Times are taken from '{names}', as for {last.source}; --time-column names another."]
 
 
-def named_columns(cells: list[str]) -> list[str]:
-    """Name columns by the header's cells; empty ones by their number, empty ones at the end not at all.
-
-    Parameters
-    ----------
-    cells : list of str
-        The header.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> named_columns(["", "Time", "Temp", ""])
-    ['column 1', 'Time', 'Temp']
-    """
-    while cells and not cells[-1]:
-        cells = cells[:-1]
-    return [cell or f"column {n}" for n, cell in enumerate(cells, start=1)]
-
-
-def split_line(line: str, mark: str) -> list[str]:
-    """Split a line into cells without their quotes; a delimiter inside quotes parts nothing.
-
-    Parameters
-    ----------
-    line : str
-        Without its line feed.
-    mark : str
-        The delimiter.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> split_line('"Date Time, GMT-05:00","Temp, °C"', ",")
-    ['Date Time, GMT-05:00', 'Temp, °C']
-    """
-    cells = line.split(mark)
-    if line.count('"') and line.count('"') % 2 == 0:
-        cells, joined = [], cells
-        for cell in joined:
-            if cells and cells[-1].count('"') % 2:
-                cells[-1] += mark + cell
-            else:
-                cells.append(cell)
-    return [cell.strip().removeprefix('"').removesuffix('"').replace('""', '"').strip() for cell in cells]
+def _temperature_of(grid: Grid, taken: tuple[int, ...], name: str | None, last: Choices) -> tuple[int, list[str]]:
+    """Choose the column of temperatures, by the same rule."""
+    if name is not None or last.temperature_column is None:
+        return choose_temperature(grid, taken, name)
+    before = _column_of_before(
+        grid, last.temperature_column, _TEMPERATURE_KINDS,
+        lambda grid, name: (choose_temperature(grid, taken, name)[0],),
+    )  # fmt: skip
+    clear, said = -1, list[str]()
+    try:
+        clear, said = choose_temperature(grid, taken, None)
+    except InputError:
+        if before is None:
+            raise
+    if before is None:
+        were = f"The temperatures of {last.source} were in '{last.temperature_column}'; this file has none there"
+        return clear, [*said, f"{were}: they are taken from '{grid.columns[clear]}'."]
+    if before[0] == clear or (clear >= 0 and last.temperature_column.strip().isdigit()):
+        return clear, said  # a number means another column where the columns are others
+    sentence = f"Temperatures are taken from '{grid.columns[before[0]]}', as for {last.source}"
+    return before[0], [f"{sentence}; --temperature-column names another."]
 
 
-def _sense(kinds: list[list[str]], timed: list[int]) -> int:
-    """Count what a delimiter makes of the lines: a whole time, and a temperature or nothing beside it."""
-    whole = [bool({"moment", "epoch"} & {*kinds[n]} or {"date", "clock"} <= {*kinds[n]}) for n in timed]
-    beside = [bool({"number", "degrees", "missing"} & {*kinds[n]}) for n in timed]
-    return len(timed) + sum(whole) + sum(beside)
-
-
-def _lines_alike(rows: list[list[str]]) -> int:
-    """Count the lines that have the usual number of cells, where that is above one."""
-    widths = Counter(len(row) for row in rows if len(row) > 1)
-    return max(widths.values(), default=0)
-
-
-def _first_reading(kinds: list[list[str]], timed: list[int]) -> int:
-    """Find the first line with a time in a column where most lines have one (a preamble has times elsewhere)."""
-    places = Counter((n, kind) for line in timed for n, kind in enumerate(kinds[line]) if kind in _TIME_KINDS)
-    last = {place: line for line in timed for place in enumerate(kinds[line])}
-    usual = max(places, key=lambda place: (places[place], last[place]))
-    return next(line for line in timed if usual in enumerate(kinds[line]))
-
-
-def _header_above(
-    rows: list[list[str]], kinds: list[list[str]], first: int, timed: list[int], wanted: list[str]
-) -> int | None:
-    """Find the header: the line with the wanted names, else the nearest with a word for time, else the nearest."""
-    width = Counter(len(rows[n]) for n in timed).most_common(1)[0][0]
-    names = {name.strip().lower() for each in wanted for name in (each, *each.split("+"))}
-    filled = [n for n in range(first - 1, -1, -1) if any(rows[n])]
-    ranks: dict[int, int] = {}
-    for distance, n in enumerate(filled):
-        if sum(1 for cell in rows[n] if cell) < 2 or _DATA_KINDS & {*kinds[n]}:
-            continue
-        if names & {cell.lower() for cell in rows[n]}:
-            ranks[n] = 3
-        elif distance < HEADER_LINES and any(TIME_WORDS.search(cell) for cell in rows[n]):
-            ranks[n] = 2
-        elif distance < HEADER_LINES and len(rows[n]) >= width - 1:
-            ranks[n] = 1
-    return max(ranks, key=ranks.__getitem__) if ranks else None  # of equal ones the nearest: it was put in first
-
-
-def _refuse_narrow_header(rows: list[list[str]], columns: list[str], mark: str, file: str, row: int) -> None:
-    """Refuse a file whose rows mostly have more cells than its header: which name is whose is not known."""
-    width = Counter(len(named_columns(cells)) for cells in rows).most_common(1)[0][0]
-    if width > len(columns):
-        comma = "Cells with a comma in them need quotes, or a semicolon or tab between cells." if mark == "," else None
-        names = ", ".join(f"'{name}'" for name in columns)
-        found = f"rows of {width} cells below a header of {len(columns)} ({names})"
-        raise InputError(Problem(found, "a name for each cell", file=file, row=row, hint=comma))
-
-
-def _refuse_untimed(rows: list[list[str]], file: str, time_column: str | None) -> None:
-    widths = Counter(len(row) for row in rows if len(row) > 1)
-    if not widths:
-        raise InputError(
-            Problem(
-                "lines of one cell each",
-                f"cells with a {', '.join(DELIMITERS.values())} between them: a time and a temperature in each row",
-                file=file,
-            )
-        )
-    width = widths.most_common(1)[0][0]
-    header = next(n for n, row in enumerate(rows) if len(row) == width)
-    columns = ", ".join(f"'{cell}'" for cell in rows[header])
-    if not any(any(row) for row in rows[header + 1 :]):
-        found = f"a header ({columns}) and no readings below it"
-        raise InputError(Problem(found, "readings", file=file, row=header + 1))
-    hint = f"The columns are {columns}; name them with --time-column and --temperature-column."
-    if time_column is not None:
-        hint = f"The columns are {columns}; none of the first rows has a time in any of them."
-    raise InputError(
-        Problem("no column of times", "dates and times such as 2023-01-14 06:05", file=file, row=header + 1, hint=hint)
-    )
+def _column_of_before(
+    grid: Grid, name: str, kinds: set[str], choose: Callable[[Grid, str], tuple[int, ...]]
+) -> tuple[int, ...] | None:
+    """Find the columns chosen for the last file in this one; None where it has none such, or they hold other things."""
+    try:
+        places = choose(grid, name)
+    except InputError:
+        return None
+    return places if grid.usual(places[0]) in kinds else None

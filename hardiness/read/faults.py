@@ -11,13 +11,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hardiness.errors import Problem
-from hardiness.read.dialect import Dialect, named_columns, split_line
-from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, Fields
+from hardiness.read.dialect import Dialect
+from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, NO_NAME, Fields, Rows
 from hardiness.read.labels import quote
+from hardiness.read.opening import named_columns, split_line
 from hardiness.read.plaintext import LISTED
+from hardiness.read.text import Text
 
 MOST_FOOTER_ROWS = 50  # a summary below the readings; more is no footer
 MOST_LOOKED_AT = 1000  # rows without a time that are held against the header
@@ -26,7 +27,6 @@ TEMPERATURE_ACCEPTED = "a number, or an empty cell where there is no reading"
 _LONGEST_SHOWN = 60  # characters
 _LIKE_A_TIME = re.compile(r"\s*\d+\s*([-/.:T]|$)")
 
-Rows = NDArray[np.int64]
 Cells = list[str]
 
 
@@ -36,19 +36,18 @@ class Faults:
 
     Parameters
     ----------
-    data : bytes
-        The file, UTF-8.
+    text : Text
+        The file's lines.
     dialect : Dialect
         How it is written.
     file : str
         Its name.
     """
 
-    data: bytes
+    text: Text
     dialect: Dialect
     file: str
     _found: list[tuple[Rows, Callable[[Cells], Problem]]] = field(default_factory=list)
-    _breaks: Rows | None = None
 
     def add(
         self,
@@ -62,7 +61,7 @@ class Faults:
 
         Parameters
         ----------
-        rows : numpy.ndarray of int64
+        rows : numpy.ndarray of int
             Their numbers.
         found : str or callable
             What stands there; ``{}`` in a text is the cell; a callable is given all cells of the row.
@@ -85,23 +84,6 @@ class Faults:
         if rows.size:
             self._found.append((rows, tell))
 
-    def line(self, row: int) -> str:
-        """Get the text of a row.
-
-        Parameters
-        ----------
-        row : int
-            Counted from 1.
-
-        Returns
-        -------
-        str
-        """
-        if self._breaks is None:
-            self._breaks = np.flatnonzero(np.frombuffer(self.data, np.uint8) == ord("\n"))
-        start = 0 if row == 1 else int(self._breaks[row - 2]) + 1
-        return self.data[start : int(self._breaks[row - 1])].decode("utf-8", "replace").strip(" \r")
-
     def problems(self) -> list[Problem | str]:
         """List the faults by row: the first ones one by one, then how many there are.
 
@@ -112,7 +94,7 @@ class Faults:
         places = sorted((int(row), n) for n, (rows, _) in enumerate(self._found) for row in np.sort(rows)[:LISTED])
         listed: list[Problem | str] = []
         for row, n in places[:LISTED]:
-            problem = self._found[n][1](split_line(self.line(row), self.dialect.delimiter))
+            problem = self._found[n][1](split_line(self.text.line(row), self.dialect.delimiter))
             listed.append(replace(problem, row=row))
         total = sum(rows.size for rows, _ in self._found)
         if total > len(listed):
@@ -145,7 +127,7 @@ def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
     Parameters
     ----------
     fields : Fields
-        All rows.
+        All rows; the others are taken out of it.
     faults : Faults
         Takes what is wrong.
 
@@ -174,10 +156,16 @@ def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
     faults.add(fields.rows[wordy], "{}", TEMPERATURE_ACCEPTED, dialect.temperature)
     count = f"{len(dialect.columns)} cells, as the header has"
     comma = "Numbers with a decimal comma need a semicolon or tab between cells." if dialect.delimiter == "," else None
+    if fields.sensor is not None:
+        unnamed = (fields.sensor == NO_NAME) & ~untimed & ~events
+        faults.add(fields.rows[unnamed], "{}", "the name of a sensor", dialect.sensor)
     faults.add(fields.rows[long], _count_cells, count, None, comma)
     faults.add(fields.rows[short], _count_cells, count, None)
     timed = (time == GOOD) & ((temperature == GOOD) | (temperature == MISSING)) & ~long
-    return fields if timed.all() else fields.part(timed), int(np.count_nonzero(events)), said
+    size = int(np.count_nonzero(events))
+    if not timed.all():
+        fields.keep(timed)
+    return fields, size, said
 
 
 def _count_cells(cells: Cells) -> str:
@@ -192,7 +180,7 @@ def _pass_over(fields: Fields, faults: Faults) -> tuple[Fields, list[str]]:
     timed = np.flatnonzero(fields.time_state == GOOD)
     below = untimed[untimed > (timed[-1] if timed.size else fields.rows.size)]
     texts = {
-        int(n): split_line(faults.line(int(fields.rows[n])), faults.dialect.delimiter)
+        int(n): split_line(faults.text.line(int(fields.rows[n])), faults.dialect.delimiter)
         for n in {*untimed[:MOST_LOOKED_AT].tolist(), *below[:MOST_LOOKED_AT].tolist()}
     }
     headers = [n for n, cells in texts.items() if named_columns(cells) == faults.dialect.columns]
@@ -210,7 +198,8 @@ def _pass_over(fields: Fields, faults: Faults) -> tuple[Fields, list[str]]:
         said.append(f"Below the last reading, {rows_text(fields.rows[footers])} {were} passed over ({what}).")
     kept = np.ones(fields.rows.size, bool)
     kept[headers + footers] = False
-    return fields.part(kept), said
+    fields.keep(kept)
+    return fields, said
 
 
 def rows_text(rows: Rows) -> str:

@@ -8,19 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from dataclasses import fields as fields_of
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from hardiness.errors import InputError, Problem
 from hardiness.read.degrees import is_missing, number_of, read_numbers
 from hardiness.read.dialect import Dialect
 from hardiness.read.moments import EPOCH, NO_OFFSET, layout_of, read_moments
 from hardiness.read.slices import Block, Indices, blocks, shapes
+from hardiness.read.text import Text
 
 # States of a cell: read, empty (or a word for "nothing"), something else, beyond the end of its row.
 GOOD, MISSING, BAD, ABSENT = range(4)
 
+MOST_NAMES = 1000  # sensors that one file names; more is a column of something else
+NO_NAME = -1  # code of a row that names no sensor
+
 States = NDArray[np.uint8]
+Rows = NDArray[np.signedinteger[Any]]
 
 
 @dataclass(slots=True)
@@ -29,7 +37,7 @@ class Fields:
 
     Parameters
     ----------
-    rows : numpy.ndarray of int64
+    rows : numpy.ndarray of int
         Row numbers.
     code, kind : numpy.ndarray
         Date codes and what they mean (:mod:`hardiness.read.moments`).
@@ -49,9 +57,15 @@ class Fields:
         Units that cells name, and the first row that does.
     midnights : int
         Rows whose date has no time of day, among others that have one.
+    noons : int
+        Rows whose clock counts 12 hours.
+    names : list of str
+        Sensors that the rows name, where a column does, in the order in which they come.
+    sensor : numpy.ndarray of int32, optional
+        For each row the place of its sensor in ``names``, or ``NO_NAME``.
     """
 
-    rows: Indices
+    rows: Rows
     code: NDArray[np.int32]
     kind: NDArray[np.uint8]
     nanoseconds: NDArray[np.int64]
@@ -63,21 +77,26 @@ class Fields:
     decimals: int = 0
     units: dict[str, int] = field(default_factory=dict)
     midnights: int = 0
+    noons: int = 0
+    names: list[str] = field(default_factory=list)
+    sensor: NDArray[np.int32] | None = None
 
     @classmethod
-    def empty(cls, size: int) -> Fields:
+    def empty(cls, size: int, *, named: bool = False) -> Fields:
         """Make fields of ``size`` rows, every cell absent.
 
         Parameters
         ----------
         size : int
+        named : bool, default False
+            Whether a column names sensors.
 
         Returns
         -------
         Fields
         """
         return cls(
-            np.zeros(size, np.int64),
+            np.zeros(size, np.int32 if size <= np.iinfo(np.int32).max else np.int64),
             np.zeros(size, np.int32),
             np.zeros(size, np.uint8),
             np.zeros(size, np.int64),
@@ -86,9 +105,34 @@ class Fields:
             np.full(size, ABSENT, np.uint8),
             np.full(size, ABSENT, np.uint8),
             np.zeros(size, bool),
+            sensor=np.full(size, NO_NAME, np.int32) if named else None,
         )
 
-    def part(self, rows: slice | NDArray[np.bool_] | Indices) -> Fields:
+    def let_go(self, *names: str) -> None:
+        """Give back the memory of columns that are not needed any more: there may be forty million rows.
+
+        Parameters
+        ----------
+        *names : str
+            Which ones; they are empty afterwards.
+        """
+        for name in names:
+            setattr(self, name, getattr(self, name)[:0].copy())
+
+    def keep(self, rows: NDArray[np.bool_]) -> None:
+        """Keep some of the rows, column after column, so that never more than one stands twice.
+
+        Parameters
+        ----------
+        rows : numpy.ndarray of bool
+            Which ones.
+        """
+        for each in fields_of(self):
+            column = getattr(self, each.name)
+            if isinstance(column, np.ndarray) and column.size == rows.size:
+                setattr(self, each.name, column[rows])
+
+    def part(self, rows: slice | NDArray[np.bool_] | Rows) -> Fields:
         """Take some of the rows.
 
         Parameters
@@ -113,18 +157,21 @@ class Fields:
             self.decimals,
             self.units,
             self.midnights,
+            self.noons,
+            self.names,
+            None if self.sensor is None else self.sensor[rows],
         )
 
 
 def read_fields(
-    data: bytes, dialect: Dialect, *, file: str, progress: Callable[[int, int], None] | None = None
+    text: Text, dialect: Dialect, *, file: str, progress: Callable[[int, int], None] | None = None
 ) -> Fields:
     r"""Read the time and the temperature of every row.
 
     Parameters
     ----------
-    data : bytes
-        The file, UTF-8.
+    text : Text
+        The file's lines.
     dialect : Dialect
         How it is written.
     file : str
@@ -139,29 +186,33 @@ def read_fields(
     Raises
     ------
     InputError
-        If a line is too long to be a row of readings.
+        If a line is too long to be a row of readings, or the column of sensors has too many names.
 
     Examples
     --------
     >>> from hardiness.read.dialect import find_dialect
-    >>> data = b"Time,Temp\n2023-01-14 06:05,-3.25\n2023-01-14 06:20,--\n"
-    >>> fields = read_fields(data, find_dialect(data, file="l.csv"), file="l.csv")
+    >>> text = Text.of(b"Time,Temp\n2023-01-14 06:05,-3.25\n2023-01-14 06:20,--\n")
+    >>> fields = read_fields(text, find_dialect(text, file="l.csv"), file="l.csv")
     >>> fields.rows.tolist(), fields.number.tolist(), fields.decimals
     ([2, 3], [-3.25, nan], 2)
     """
-    fields = Fields.empty(data.count(b"\n", dialect.body))
+    fields = Fields.empty(text.lines - dialect.body_row + 1, named=dialect.sensor is not None)
     size = 0
-    for block in blocks(data, dialect.delimiter, start=dialect.body, first_row=dialect.body_row, file=file):
+    for block in blocks(text, dialect.delimiter, start=dialect.body, first_row=dialect.body_row, file=file):
         filled = np.flatnonzero(block.ends - block.starts > block.counts)
+        if size + filled.size > fields.rows.size:
+            raise InputError(Problem("a file that is being changed", "a finished export", file=file))
         here = fields.part(slice(size, size + filled.size))  # views: what is written there stands in `fields`
         size += filled.size
         here.rows[:] = block.first_row + filled
         here.long[:] = block.has_more(len(dialect.columns))[filled]
         _read_times(block, dialect.time, filled, here)
         _read_temperatures(block, dialect.temperature, filled, here)
-        fields.decimals, fields.midnights = here.decimals, here.midnights
+        if dialect.sensor is not None:
+            _read_names(block, dialect.sensor, filled, here, dialect.columns[dialect.sensor], file)
+        fields.decimals, fields.midnights, fields.noons = here.decimals, here.midnights, here.noons
         if progress is not None:
-            progress(block.end, len(data))
+            progress(block.end, text.size)
     return fields.part(slice(0, size))
 
 
@@ -179,6 +230,7 @@ def _read_times(block: Block, columns: tuple[int, ...], filled: Indices, here: F
         here.nanoseconds[which], here.offset[which] = moments.nanoseconds, moments.offset
         here.time_state[which] = np.where(moments.good, GOOD, BAD)
         bare[which] = not layout.has_clock
+        here.noons += which.size if layout.half else 0
     here.time_state[~present] = ABSENT
     if len(columns) == 1:
         here.midnights += int(np.count_nonzero(bare))
@@ -194,6 +246,7 @@ def _read_times(block: Block, columns: tuple[int, ...], filled: Indices, here: F
         here.nanoseconds[which] += moments.nanoseconds
         here.offset[which] = np.where(moments.offset == NO_OFFSET, here.offset[which], moments.offset)
         states[which] = np.where(moments.good, GOOD, BAD)
+        here.noons += which.size if layout.half else 0
     states[~present] = ABSENT
     states[(states == GOOD) & (here.kind == EPOCH)] = BAD
     # a row has a time when both cells have; it has none when neither has; anything between is a fault
@@ -215,3 +268,31 @@ def _read_temperatures(block: Block, column: int, filled: Indices, here: Fields)
             row = int(here.rows[which[0]])
             here.units[number.unit] = min(here.units.get(number.unit, row), row)
     here.temperature_state[~present] = ABSENT
+
+
+def _read_names(block: Block, column: int, filled: Indices, here: Fields, column_name: str, file: str) -> None:
+    """Read which sensor each row names; a new name is put at the end of the list."""
+    if here.sensor is None:
+        return
+    starts, ends, _ = block.cells(column, filled)
+    groups, firsts = [], dict[str, int]()
+    for _, which, cells in shapes(block, starts, ends):
+        if not cells.shape[1]:
+            continue  # empty, or too long for a name
+        different, first, inverse = np.unique(
+            cells.view(f"S{cells.shape[1]}")[:, 0], return_index=True, return_inverse=True
+        )
+        names = [raw.decode("utf-8", "replace").strip(' "\t\r') for raw in different]
+        for name, at in zip(names, which[first].tolist(), strict=True):
+            firsts[name] = min(firsts.get(name, at), at)
+        groups.append((which, names, inverse))
+    places = {name: place for place, name in enumerate(here.names)}
+    for name in sorted(firsts, key=firsts.__getitem__):
+        if name:
+            places.setdefault(name, len(places))
+    for which, names, inverse in groups:
+        here.sensor[which] = np.array([places.get(name, NO_NAME) for name in names], np.int32)[inverse]
+    here.names[:] = places
+    if len(places) > MOST_NAMES:
+        found = f"more than {MOST_NAMES} different names (the first: {', '.join(here.names[:3])})"
+        raise InputError(Problem(found, "a column that names the sensor of each row", file=file, column=column_name))

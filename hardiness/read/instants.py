@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.choices import NO_CHOICES, Choices
 from hardiness.read.clock import parse_zone, zone_name
-from hardiness.read.dates import NO_DAY, days_of, decide_order
+from hardiness.read.dates import NO_DAY, DateOrder, days_of, decide_order
 from hardiness.read.dialect import Dialect
 from hardiness.read.faults import TIME_ACCEPTED, Faults
 from hardiness.read.fields import GOOD, Fields
@@ -26,6 +27,7 @@ FIRST, END = np.datetime64(f"{FIRST_YEAR}", "ns"), np.datetime64(f"{LAST_YEAR + 
 OLDEST = np.datetime64("1990", "ns")  # few loggers that write such files are older: a clock that was reset
 AHEAD = np.timedelta64(DAYS_AHEAD, "D")  # a logger may be set to a zone ahead of this computer's
 MINUTE = 60_000_000_000  # [ns]
+_AT_A_TIME = 1 << 20  # rows, so that what is worked out on the way stays small beside them
 YEAR_HINT = "A slip, or a clock that was never set? Correct these times, or leave the rows out."
 
 
@@ -40,11 +42,13 @@ class Instants:
     zone : str
         The zone or the offsets used.
     zone_from : str
-        ``file``, ``option`` or ``default``.
+        ``file``, ``option``, ``last`` (as chosen for the sensor before) or ``default``.
     said : list of str
         Sentences for the user.
     problems : list of Problem or str
         What is wrong with the file as a whole.
+    order : DateOrder
+        The order of the numbers in its dates.
     """
 
     utc: NDArray[np.datetime64]
@@ -52,6 +56,7 @@ class Instants:
     zone_from: str
     said: list[str]
     problems: list[Problem | str]
+    order: DateOrder
 
 
 def find_instants(
@@ -63,8 +68,9 @@ def find_instants(
     default_zone: str,
     date_order: str | None,
     now: np.datetime64,
+    last: Choices = NO_CHOICES,
 ) -> Instants:
-    """Turn the times of rows into UTC.
+    """Turn the times of rows into UTC. The fields' dates and times of day are used up.
 
     Parameters
     ----------
@@ -82,6 +88,8 @@ def find_instants(
         ``DMY``, ``MDY`` or ``YMD`` as the user gave it.
     now : numpy.datetime64
         The present. [UTC]
+    last : Choices
+        What was chosen for the sensor's last files, where this one leaves it open.
 
     Returns
     -------
@@ -91,45 +99,52 @@ def find_instants(
     problems: list[Problem | str] = []
     local, sound = fields.nanoseconds, np.ones(fields.rows.size, bool)
     dated = fields.kind != EPOCH
+    decided = DateOrder("DMY")
     if dated.any():
-        order = date_order or "DMY"
         try:
             decided = decide_order(
                 fields.code, fields.kind, fields.nanoseconds,
                 order=date_order, rows=fields.rows, file=faults.file, column=dialect.columns[dialect.time[0]],
+                last=last,
             )  # fmt: skip
-            order = decided.order
             said += [decided.said] if decided.said else []
         except InputError as error:
-            return Instants(np.full(fields.rows.size, np.datetime64("NaT", "ns")), "", "", said, list(error.problems))
-        local, sound = _local_times(fields, order, faults, dated)
+            return Instants(
+                np.full(fields.rows.size, np.datetime64("NaT", "ns")), "", "", said, list(error.problems), decided
+            )
+        local, sound = _local_times(fields, decided.order, faults, dated)
     likely = sound & (local >= FIRST.astype(np.int64)) & (local < END.astype(np.int64))
     there = slice(None) if likely.all() else likely  # a view spares a copy
     offsets = fields.offset[there]
     stated = offsets != NO_OFFSET
-    utc = np.full(fields.rows.size, np.datetime64("NaT", "ns"))
+    fields.let_go("code", "kind", "offset")
+    there_utc: NDArray[np.datetime64] | None = None
     zone, zone_from = "", ""
     if stated.all() and stated.size:
-        utc[there] = (local[there] - offsets.astype(np.int64) * MINUTE).view("datetime64[ns]")
+        there_utc = _less_offsets(local[there], offsets)
         names = [zone_name(timezone(timedelta(minutes=minutes))) for minutes in _different(offsets)]
         zone, zone_from = ", ".join(names), "file"
     elif stated.any():
         faults.add(fields.rows[there][~stated], "{} without an offset", "a time with its offset, as other rows have",
                    dialect.time[-1])  # fmt: skip
     elif stated.size:
+        del offsets
         try:
-            zone, zone_from, sentence = _choose_zone(dialect, given_zone, default_zone, faults.file)
+            zone, zone_from, sentence = _choose_zone(dialect, given_zone, default_zone, last, faults.file)
             said += [sentence] if sentence else []
-            utc[there] = to_utc(
+            there_utc = to_utc(
                 local[there].view("datetime64[ns]"), parse_zone(zone),
                 rows=fields.rows[there], file=faults.file, column=dialect.time_name,
             )  # fmt: skip
         except InputError as error:
             problems.extend(error.problems)
+    utc = _spread(there_utc, there, fields.rows.size)
     if zone_from == "file" and given_zone is not None and zone_name(parse_zone(given_zone)) != zone:
         said.append(f"The file itself says {zone}; the zone given ({given_zone}) was not used.")
     faults.add(fields.rows[sound & ~likely], "{}", f"a time from {YEARS}", dialect.time[0], YEAR_HINT)
-    return Instants(utc, zone, zone_from, said + _say_odd_clock(fields, local, utc, now, default_zone), problems)
+    return Instants(
+        utc, zone, zone_from, said + _say_odd_clock(fields, local, utc, now, default_zone), problems, decided
+    )
 
 
 def _different(offsets: NDArray[np.int16]) -> list[int]:
@@ -141,17 +156,43 @@ def _different(offsets: NDArray[np.int16]) -> list[int]:
 def _local_times(
     fields: Fields, order: str, faults: Faults, dated: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Add days to times of day, in ns within the reach of 64 bits; the second array tells where there is such a day."""
-    changed = np.concatenate(([True], (np.diff(fields.code) != 0) | (np.diff(fields.kind) != 0)))
-    runs = np.flatnonzero(changed)  # the days are worked out once for each run of rows with the same date
-    days = np.repeat(days_of(fields.code[runs], fields.kind[runs], order), np.diff(np.append(runs, changed.size)))
-    missing = dated & (days == NO_DAY)
-    faults.add(fields.rows[missing], "{}, a day that does not exist", TIME_ACCEPTED, faults.dialect.time[0])
-    sound = ~missing
-    days = np.where(dated & sound, days, 0)
+    """Add days to times of day, in ns within the reach of 64 bits; the second array tells where there is such a day.
+
+    The sum is written where the times of day stood: there may be forty million of them.
+    """
+    local, sound = fields.nanoseconds, np.ones(fields.rows.size, bool)
     reach = np.iinfo(np.int64).max // DAY - 2
-    far = np.abs(days) > reach
-    return np.where(far, np.sign(days) * reach, days) * DAY + fields.nanoseconds, sound
+    for at in range(0, local.size, _AT_A_TIME):
+        here = slice(at, at + _AT_A_TIME)
+        code, kind = fields.code[here], fields.kind[here]
+        changed = np.concatenate(([True], (np.diff(code) != 0) | (np.diff(kind) != 0)))
+        runs = np.flatnonzero(changed)  # the days are worked out once for each run of rows with the same date
+        days = np.repeat(days_of(code[runs], kind[runs], order), np.diff(np.append(runs, changed.size)))
+        sound[here] = ~dated[here] | (days != NO_DAY)
+        days = np.where(dated[here] & sound[here], days, 0)
+        local[here] += np.where(np.abs(days) > reach, np.sign(days) * reach, days) * DAY
+    missing = np.flatnonzero(~sound)
+    faults.add(fields.rows[missing], "{}, a day that does not exist", TIME_ACCEPTED, faults.dialect.time[0])
+    return local, sound
+
+
+def _less_offsets(local: NDArray[np.int64], offsets: NDArray[np.int16]) -> NDArray[np.datetime64]:
+    """Take each row's own offset from its local time."""
+    utc = np.empty(local.size, np.int64)
+    for at in range(0, local.size, _AT_A_TIME):
+        here = slice(at, at + _AT_A_TIME)
+        utc[here] = local[here] - offsets[here].astype(np.int64) * MINUTE
+    return utc.view("datetime64[ns]")
+
+
+def _spread(utc: NDArray[np.datetime64] | None, there: slice | NDArray[np.bool_], size: int) -> NDArray[np.datetime64]:
+    """Give every row an instant: NaT where none was worked out."""
+    if utc is not None and isinstance(there, slice):
+        return utc
+    whole = np.full(size, np.datetime64("NaT", "ns"))
+    if utc is not None:
+        whole[there] = utc
+    return whole
 
 
 def _say_odd_clock(
@@ -169,7 +210,9 @@ def _say_odd_clock(
     return [f"{'. '.join(said)}. Is the logger's clock right?"] if said else []
 
 
-def _choose_zone(dialect: Dialect, given: str | None, default: str, file: str) -> tuple[str, str, str | None]:
+def _choose_zone(
+    dialect: Dialect, given: str | None, default: str, last: Choices, file: str
+) -> tuple[str, str, str | None]:
     """Choose the zone of times without an offset of their own: name, where from, and a sentence for the user."""
     stated = dict.fromkeys(zone for zone, _ in dialect.zones)
     if len(stated) == 1:
@@ -178,10 +221,20 @@ def _choose_zone(dialect: Dialect, given: str | None, default: str, file: str) -
     if given is not None:
         several = f"The file names several zones ({', '.join(stated)}); times are taken as {given}."
         return zone_name(parse_zone(given)), "option", several if stated else None
+    if stated and last.timezone is not None:
+        taken = f"times are taken as {last.timezone}, as for {last.source}"
+        return (
+            zone_name(parse_zone(last.timezone)),
+            "last",
+            f"The file names several zones ({', '.join(stated)}); {taken}.",
+        )
     if stated:
         places = "; ".join(f"{zone} in {place}" for zone, place in dialect.zones)
         raise InputError(
             Problem(f"several zones ({places})", "one zone", file=file, hint="Say which it is with --timezone.")
         )
+    if last.timezone is not None:
+        zone = zone_name(parse_zone(last.timezone))
+        return zone, "last", f"Neither the file nor an option names the zone of its times: taken as {zone}."
     zone = zone_name(parse_zone(default))
     return zone, "default", f"Neither the file nor an option names the zone of its times: taken as {zone}."

@@ -10,7 +10,7 @@ import unicodedata
 
 from hardiness.schema import OWN_ROOTS
 
-FREE_TEXT = ("notes", "note", "claim_source")  # may hold line breaks; every other text column is a label
+FREE_TEXT = ("notes", "note", "claim_source", "reason")  # may hold line breaks; every other text column is a label
 LABEL_LIMIT = 200  # characters; longer than any name on a tag, short enough for an index of every database
 NOTE_LIMIT = 10_000  # characters
 _JOINERS = "\u200c\u200d"  # invisible, but part of the spelling in several scripts

@@ -1,15 +1,15 @@
 """Any delimited export of a logger -> readings in degC and UTC.
 
-In: a text file as a logger's program writes it. Out: a :class:`LoggerFile`. Delimiter, header and columns are found
-(:mod:`hardiness.read.dialect`), cells are read (:mod:`hardiness.read.fields`), times become UTC
-(:mod:`hardiness.read.instants`). What was assumed is said; what cannot be known is asked for; all faults of a file are
-told at once.
+In: a text file as a logger's program writes it. Out: a :class:`LoggerFile`, or several of them where a file holds the
+readings of several sensors. Delimiter, header and columns are found (:mod:`hardiness.read.dialect`), cells are read
+(:mod:`hardiness.read.fields`), times become UTC (:mod:`hardiness.read.instants`). What was assumed is said; what cannot
+be known is asked for; all faults of a file are told at once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,18 +17,12 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
-from hardiness.read.clock import parse_zone
-from hardiness.read.dates import parse_date_order
-from hardiness.read.degrees import resolution_of, to_degc
-from hardiness.read.dialect import Dialect, find_dialect
-from hardiness.read.faults import Faults, sort_rows
-from hardiness.read.fields import GOOD, Fields, read_fields
-from hardiness.read.instants import find_instants
-from hardiness.read.plaintext import read_plaintext
+from hardiness.read.choices import NO_CHOICES, Choices
+from hardiness.read.degrees import resolution_of
+from hardiness.read.dialect import find_channels
+from hardiness.read.plaintext import open_plaintext
+from hardiness.read.recognition import Asked, Recognition, Series, recognise
 from hardiness.read.repeats import find_firsts
-from hardiness.units import LETTERS, unit_named
-
-COLDEST_C, WARMEST_C = -60.0, 70.0  # [degC] air anywhere that fruit grows, with room to spare
 
 Times = NDArray[np.datetime64]
 Floats = NDArray[np.float64]
@@ -86,6 +80,7 @@ def read_logger(
     temperature_column: str | None = None,
     date_order: str | None = None,
     name: str | None = None,
+    last: Choices = NO_CHOICES,
     progress: Callable[[int, int], None] | None = None,
 ) -> LoggerFile:
     r"""Read a logger's export.
@@ -108,6 +103,8 @@ def read_logger(
         ``DMY``, ``MDY`` or ``YMD``, where it cannot be told.
     name : str, optional
         The file's name for messages; None: the name of ``path``.
+    last : Choices
+        What was chosen for the sensor's last files: used, and said, where this file leaves the question open.
     progress : callable, optional
         Called now and then with bytes done and bytes in all.
 
@@ -138,116 +135,202 @@ def read_logger(
     >>> print(readings.air_temperature.time.values[0], readings.air_temperature.values.round(6), readings.missing)
     2023-01-14T05:05:00.000000000 [-10.] 1
     """
-    file = name or path.name
-    given_unit = None if unit is None else unit_named(unit)
-    order = None if date_order is None else parse_date_order(date_order)
-    for zone in (timezone, default_timezone):
-        if zone is not None:
-            parse_zone(zone)
-    data = read_plaintext(path, file=file).data
-    dialect = find_dialect(data, file=file, time_column=time_column, temperature_column=temperature_column)
-    faults = Faults(data, dialect, file)
-    fields, events, said = sort_rows(read_fields(data, dialect, file=file, progress=progress), faults)
-    said = dialect.said + said
-    instants = find_instants(
-        fields, dialect, faults, given_zone=timezone, default_zone=default_timezone, date_order=order,
-        now=np.datetime64("now", "s"),
+    asked = Asked(
+        name or path.name, default_timezone, timezone, unit, default_unit, time_column, temperature_column, None,
+        date_order, last,
     )  # fmt: skip
-    known_unit, problems = _choose_unit(fields, dialect, given_unit, file)
-    used = known_unit or unit_named(default_unit)
-    good = fields.temperature_state == GOOD
-    read: slice | NDArray[np.bool_] = slice(None) if good.all() else good  # a view spares a copy
-    celsius = to_degc(fields.number[read], used)
-    problems = faults.problems() + instants.problems + problems
-    problems += _implausible(
-        celsius, fields.number[read], fields.rows[read], dialect, used, stated=known_unit is not None, file=file
-    )
-    if not good.any() and not problems:
-        what = "a header and no readings below it" if not fields.rows.size else "no row with a temperature"
-        problems.append(Problem(what, "readings", file=file, row=dialect.body_row, column=dialect.temperature_name))
-    if fields.midnights and fields.midnights >= fields.rows.size and not problems:
-        problems.append(Problem("dates without a time of day", "readings with date and time", file=file,
-                                column=dialect.time_name))  # fmt: skip
+    with open_plaintext(path, file=asked.file) as plain:
+        found = recognise(plain, asked, progress=progress)
+        if found.problems:
+            raise InputError(found.problems)
+    return finish(found, found.series[0])
+
+
+def read_channels(
+    path: Path,
+    columns: Sequence[str],
+    asked: Asked,
+    *,
+    lasts: Sequence[Choices] = (),
+    progress: Callable[[int, int], None] | None = None,
+) -> list[LoggerFile]:
+    """Read several temperature columns of one file, each for a sensor of its own.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    columns : sequence of str
+        Names (or numbers) of the columns; see :func:`channels_of`.
+    asked : Asked
+        What is said about the file; its temperature column is not used.
+    lasts : sequence of Choices
+        What was chosen for the last files of each column's sensor; none: nothing.
+    progress : callable, optional
+        Called now and then with bytes done and bytes in all; the file is read once for each column.
+
+    Returns
+    -------
+    list of LoggerFile
+        In the order of ``columns``.
+
+    Raises
+    ------
+    InputError
+        With every fault of every channel, each once.
+    """
+    problems: list[Problem | str] = []
+    files: list[LoggerFile] = []
+    with open_plaintext(path, file=asked.file) as plain:
+        for column, last in zip(columns, lasts or [NO_CHOICES] * len(columns), strict=True):
+            each = replace(asked, temperature_column=column, last=last)
+            found = recognise(plain, each, progress=progress)
+            try:
+                if found.problems:
+                    raise InputError(found.problems)
+                files.append(finish(found, found.series[0]))
+            except InputError as error:
+                problems += [problem for problem in error.problems if problem not in problems]
     if problems:
         raise InputError(problems)
-    said += instants.said
-    if known_unit is None:
-        said.append(f"Neither the file nor an option names the unit of '{dialect.temperature_name}': taken as"
-                    f" {LETTERS[used].upper()}.")  # fmt: skip
-    if fields.midnights:
-        said.append(f"{fields.midnights} rows have a date without a time of day: read as midnight.")
-    missing = events + int(np.count_nonzero(~good))
-    if missing:
-        said.append(f"{missing} row{'s have' if missing > 1 else ' has'} no temperature and gave no reading.")
-    resolution = resolution_of(fields.decimals, used)
+    return files
+
+
+def read_by_sensor(
+    path: Path,
+    asked: Asked,
+    *,
+    last_of: Callable[[str], str | None] | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> dict[str, LoggerFile]:
+    """Read a file in which a column names the sensor of each row.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    asked : Asked
+        What is said about the file, its column of sensors among it.
+    last_of : callable, optional
+        Given a sensor's name, the zone last chosen for it, or None.
+    progress : callable, optional
+        Called now and then with bytes done and bytes in all.
+
+    Returns
+    -------
+    dict of str to LoggerFile
+        By the name in the file, in the order in which they come; a sensor without any temperature is left out.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file.
+    """
+    with open_plaintext(path, file=asked.file) as plain:
+        found = recognise(plain, asked, last_of=last_of, progress=progress)
+        if found.problems:
+            raise InputError(found.problems)
+    problems: list[Problem | str] = []
+    files: dict[str, LoggerFile] = {}
+    for series in found.series:
+        if not series.celsius.size:
+            continue
+        try:
+            files[series.name] = finish(found, series)
+        except InputError as error:
+            problems.extend(error.problems)
+    if problems:
+        raise InputError(problems)
+    return files
+
+
+def channels_of(
+    path: Path, asked: Asked, *, named: Sequence[str] = (), wanted: int | None = None, option: str = "--channel"
+) -> list[str]:
+    """List the columns of a file that are named, or else all that could hold temperatures.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    asked : Asked
+        What is said about it.
+    named : sequence of str
+        Names or numbers of columns.
+    wanted : int, optional
+        How many there must be.
+    option : str
+        The option by which they were named.
+
+    Returns
+    -------
+    list of str
+        Names (or numbers) of columns, in the order of the file.
+
+    Raises
+    ------
+    InputError
+        If it is no text, has no column of times or none of a name, or another number of columns than is wanted.
+    """
+    with open_plaintext(path, file=asked.file) as plain:
+        return find_channels(
+            plain.text,
+            file=asked.file,
+            time_column=asked.time_column,
+            named=named,
+            wanted=wanted,
+            option=option,
+            last=asked.last,
+        )
+
+
+def finish(found: Recognition, series: Series) -> LoggerFile:
+    """Make readings of what was recognised and has no problem: each instant once.
+
+    Parameters
+    ----------
+    found : Recognition
+        The file.
+    series : Series
+        One of its sensors.
+
+    Returns
+    -------
+    LoggerFile
+
+    Raises
+    ------
+    InputError
+        If one instant has two temperatures.
+    """
+    if found.dialect is None:
+        raise ValueError("nothing was recognised in this file")
+    said = list(found.said)
+    if series.missing:
+        have = "s have" if series.missing > 1 else " has"
+        said.append(f"{series.missing} row{have} no temperature and gave no reading.")
+    resolution = resolution_of(found.decimals, found.unit)
     first, interval, repeats = find_firsts(
-        instants.utc[read], celsius, fields.rows[read],
-        resolution_c=resolution, file=file, column=dialect.temperature_name,
+        series.utc, series.celsius, series.rows,
+        resolution_c=resolution, file=found.file, column=found.dialect.temperature_name,
     )  # fmt: skip
     if repeats:
         said.append(f"{repeats} row{'s repeat' if repeats > 1 else ' repeats'} an instant with the same temperature:"
                     " the first stays.")  # fmt: skip
+    zone_from = series.instants.zone_from
     return LoggerFile(
-        _readings(instants.utc[read][first], celsius[first]),
-        fields.rows[read][first],
+        _readings(series.utc[first], series.celsius[first]),
+        series.rows[first].astype(np.int64),
         resolution,
-        used,
-        instants.zone,
-        instants.zone_from,
-        dialect.time_name,
-        dialect.temperature_name,
+        found.unit,
+        series.instants.zone,
+        "default" if zone_from == "last" else zone_from,
+        found.dialect.time_name,
+        found.dialect.temperature_name,
         interval,
-        missing,
+        series.missing,
         said,
     )
-
-
-def _choose_unit(
-    fields: Fields, dialect: Dialect, given: str | None, file: str
-) -> tuple[str | None, list[Problem | str]]:
-    """Choose the unit that file or user state; two different statements are a problem."""
-    stated = dialect.units + [(unit, f"the cell in row {row}") for unit, row in sorted(fields.units.items())]
-    if given is not None:
-        stated.append((given, "the option --unit"))
-    units = dict.fromkeys(unit for unit, _ in stated)
-    if len(units) < 2:
-        return next(iter(units), None), []
-    places = ", ".join(f"{LETTERS[unit].upper()} in {place}" for unit, place in stated)
-    hint = "Leave --unit out, or give the unit that the file states." if given is not None else None
-    found = f"more than one unit ({places})"
-    problem = Problem(found, "one unit for all temperatures", file=file, column=dialect.temperature_name, hint=hint)
-    return next(iter(units)), [problem]
-
-
-def _implausible(
-    celsius: Floats, numbers: Floats, rows: NDArray[np.int64], dialect: Dialect, unit: str, *, stated: bool, file: str
-) -> list[Problem | str]:
-    """Find the coldest and the warmest temperature that no air has: mostly another unit, or a code for "nothing"."""
-    if not _outside(celsius).any():
-        return []
-    hint = "If the number stands for a missing reading, empty its cell."
-    if stated:
-        hint += " If the unit stated is wrong, take it out of the file and give --unit."
-    else:
-        units = {letter.upper(): other for other, letter in LETTERS.items() if other != unit}
-        fitting = [letter for letter, other in units.items() if not _outside(to_degc(numbers, other)).any()]
-        hint = f"Is the unit right? It is given with --unit {' or '.join(fitting) or 'C, F or K'}. {hint}"
-    problems: list[Problem | str] = []
-    for worst, outside, side in (
-        (np.argmin, celsius < COLDEST_C, f"below {COLDEST_C:g} C"),
-        (np.argmax, celsius > WARMEST_C, f"above {WARMEST_C:g} C"),
-    ):
-        if outside.any():
-            at = int(worst(celsius))
-            count = f"{np.count_nonzero(outside)} of {rows.size} rows"
-            found = f"{numbers[at]:g} {LETTERS[unit].upper()}, and {side} in {count}"
-            accepted = f"air temperatures from {COLDEST_C:g} C to {WARMEST_C:g} C"
-            problems.append(Problem(found, accepted, file, int(rows[at]), dialect.temperature_name, hint))
-    return problems
-
-
-def _outside(celsius: Floats) -> NDArray[np.bool_]:
-    return np.asarray((celsius < COLDEST_C) | (celsius > WARMEST_C))
 
 
 def _readings(utc: Times, celsius: Floats) -> xr.DataArray:

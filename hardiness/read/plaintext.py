@@ -1,20 +1,26 @@
-"""The bytes of a text file as clean UTF-8, or why it is no text.
+"""A text file as lines of clean UTF-8, or why it is no text.
 
-In: the path of a file that someone calls a logger's export. Out: UTF-8 bytes without a byte order mark, every line
-ended by a line feed. UTF-8 and UTF-16 are recognised; other bytes are read as Windows-1252, which has Latin-1's degree
-sign. The first megabyte is looked at before the rest is read, so that a picture or a film costs nothing.
+In: the path of a file that someone calls a logger's export. Out: its lines (:class:`hardiness.read.text.Text`) in
+UTF-8, without a byte order mark. UTF-8 and UTF-16 are recognised; other bytes are read as Windows-1252, which has
+Latin-1's degree sign. The first megabyte is looked at before the rest is read, so that a picture or a film costs
+nothing; and no file is ever held in memory as a whole.
 """
 
 from __future__ import annotations
 
 import codecs
+import tempfile
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, cast
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.text import PIECE, Scan, Text, pieces_of, scan_stream
 
 HEAD = 1 << 20  # [bytes] looked at before the rest is read
+IN_MEMORY = 1 << 25  # [bytes] what had to be put into UTF-8 lies on the disk when it is larger
 LONGEST_LINE = 1 << 16  # [bytes] a line of readings is some tens of bytes, a wide one a few thousand
 CONTROL_SHARE = 0.02  # more control characters than this and the file is no text
 EXPORT_HINT = "Export the readings as CSV (delimited text) and give that file."
@@ -46,22 +52,23 @@ _CONTROLS = bytes(set(range(1, 32)) - set(b"\t\n\r\x0c\x1a"))  # NUL is told apa
 
 @dataclass(frozen=True, slots=True)
 class PlainText:
-    """A text file's content.
+    """A text file, opened.
 
     Parameters
     ----------
-    data : bytes
-        UTF-8, lines ended by a line feed (a carriage return before it may remain).
+    text : Text
+        Its lines, UTF-8.
     encoding : str
         What the file was written in.
     """
 
-    data: bytes
+    text: Text
     encoding: str
 
 
-def read_plaintext(path: Path, *, file: str) -> PlainText:
-    """Read a text file, whatever it is encoded in.
+@contextmanager
+def open_plaintext(path: Path, *, file: str) -> Iterator[PlainText]:
+    """Open a text file, whatever it is encoded in.
 
     Parameters
     ----------
@@ -70,9 +77,10 @@ def read_plaintext(path: Path, *, file: str) -> PlainText:
     file : str
         Its name, for messages.
 
-    Returns
-    -------
+    Yields
+    ------
     PlainText
+        Good until the end of the ``with`` block.
 
     Raises
     ------
@@ -80,27 +88,58 @@ def read_plaintext(path: Path, *, file: str) -> PlainText:
         If there is no such file, it is empty, is no text (a workbook, a picture, an archive, ...), holds NUL bytes,
         or has a line too long to be a row of readings.
     """
-    try:
-        with path.open("rb") as stream:
+    with ExitStack() as open_files:
+        try:
+            stream: BinaryIO = open_files.enter_context(path.open("rb"))
             head = stream.read(HEAD)
-            _refuse_other_kinds(head, file)
-            encoding = _encoding(head)
-            _refuse_one_line(head, stream, file)
-            stream.seek(0)
-            data = stream.read()
-    except (FileNotFoundError, IsADirectoryError, PermissionError) as error:
-        what = {FileNotFoundError: "no such file", IsADirectoryError: "a folder"}.get(
-            type(error), "a file that may not be read"
-        )
-        raise InputError(Problem(what, "a file of readings", file=file)) from None
-    data, encoding = _to_utf8(data, encoding)
-    if b"\n" not in data:
-        data = data.replace(b"\r", b"\n")
-    data = data.rstrip(b"\x1a")
-    _refuse_nul(data, file)
-    if not data.strip():
-        raise InputError(Problem("a file with nothing but white space", TEXT, file=file))
-    return PlainText(data if data.endswith(b"\n") else data + b"\n", encoding)
+        except (FileNotFoundError, IsADirectoryError, PermissionError) as error:
+            what = {FileNotFoundError: "no such file", IsADirectoryError: "a folder"}.get(
+                type(error), "a file that may not be read"
+            )
+            raise InputError(Problem(what, "a file of readings", file=file)) from None
+        _refuse_other_kinds(head, file)
+        encoding = _encoding(head)
+        _refuse_one_line(head, stream, file)
+        start, stop = len(codecs.BOM_UTF8) if encoding == "utf-8-sig" else 0, stream.seek(0, 2)
+        scan = None if encoding.startswith("utf-16") else scan_stream(stream, start, stop)
+        if scan is None or not scan.is_utf8:
+            encoding = encoding if scan is None else "cp1252"
+            stream = open_files.enter_context(_in_utf8(stream, start, stop, encoding))
+            start, stop = 0, stream.seek(0, 2)
+            scan = scan_stream(stream, start, stop)
+        returns = not scan.breaks.any()
+        if returns:
+            scan = scan_stream(stream, start, stop, line_end=b"\r")
+        _refuse_nul(stream, start, scan, file)
+        stop = _without_end_marks(stream, start, stop)
+        if not scan.is_filled or stop == start:
+            raise InputError(Problem("a file with nothing but white space", TEXT, file=file))
+        yield PlainText(Text(stream, start, stop, scan, returns=returns), encoding.removesuffix("-sig")[:6])
+
+
+def _in_utf8(stream: BinaryIO, start: int, stop: int, encoding: str) -> BinaryIO:
+    """Copy a stream into UTF-8, piece by piece; what is large lies on the disk until it is closed."""
+    copy = cast(BinaryIO, tempfile.SpooledTemporaryFile(max_size=IN_MEMORY))  # noqa: SIM115
+    decoder = codecs.getincrementaldecoder(encoding)(errors="replace")
+    first = True
+    for data in pieces_of(stream, start, stop):
+        text = decoder.decode(data)
+        copy.write((text.removeprefix("\ufeff") if first else text).encode())
+        first = first and not text
+    copy.write(decoder.decode(b"", final=True).encode())
+    return copy
+
+
+def _without_end_marks(stream: BinaryIO, start: int, stop: int) -> int:
+    """Find where a text ends without the end marks that an old system put behind it."""
+    while stop > start:
+        begin = max(start, stop - PIECE)
+        stream.seek(begin)
+        data = stream.read(stop - begin)
+        stop = begin + len(data.rstrip(b"\x1a"))
+        if stop > begin:
+            break
+    return stop
 
 
 def _refuse_other_kinds(head: bytes, file: str) -> None:
@@ -142,38 +181,17 @@ def _refuse_one_line(head: bytes, stream: BinaryIO, file: str) -> None:
         )
 
 
-def _to_utf8(data: bytes, encoding: str) -> tuple[bytes, str]:
-    if encoding.startswith("utf-16"):
-        return data.decode(encoding, errors="replace").removeprefix("\ufeff").encode(), encoding[:6]
-    if encoding == "utf-8-sig":
-        data = data[len(codecs.BOM_UTF8) :]
-    if data.isascii():
-        return data, "utf-8"
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace").encode(), "cp1252"
-    return data, "utf-8"
-
-
-def _refuse_nul(data: bytes, file: str) -> None:
-    head = data[:HEAD]
+def _refuse_nul(stream: BinaryIO, start: int, scan: Scan, file: str) -> None:
+    stream.seek(start)
+    head = stream.read(HEAD)
     if len(head) - len(head.translate(None, _CONTROLS)) > CONTROL_SHARE * len(head):
         raise InputError(Problem("bytes that are no text", TEXT, file=file, hint=EXPORT_HINT))
-    problems: list[Problem | str] = []
-    row, position, others = 1, 0, 0
-    while (at := data.find(b"\x00", position)) >= 0:
-        row += data.count(b"\n", position, at)
-        position = data.find(b"\n", at)
-        position = len(data) if position < 0 else position
-        if len(problems) == LISTED:
-            others += 1
-            continue
-        count = data.count(b"\x00", at, position)
-        found = f"{count} NUL byte{'s' if count > 1 else ''}"
-        hint = "The file was damaged on its card or in copying: export it anew, or cut these rows."
-        problems.append(Problem(found, "text", file=file, row=row, hint=hint))
-    if others:
+    hint = "The file was damaged on its card or in copying: export it anew, or cut these rows."
+    problems: list[Problem | str] = [
+        Problem(f"{count} NUL byte{'s' if count > 1 else ''}", "text", file=file, row=row, hint=hint)
+        for row, count in list(scan.nuls.items())[:LISTED]
+    ]
+    if (others := len(scan.nuls) - LISTED) > 0:
         problems.append(f"{file}: {others} more rows with NUL bytes.")
     if problems:
         raise InputError(problems)

@@ -36,7 +36,7 @@ class Records:
         Which table it is.
     frame : pandas.DataFrame
         One row per row of the file, all columns of the table: text is ``""`` where empty, dates are
-        ``datetime.date`` or None, numbers float64 or NaN, grades int64.
+        ``datetime.date`` or None, times ISO 8601 text in UTC, numbers float64 or NaN, grades int64.
     rows : list of int
         Row of the file for each row of ``frame``, as a spreadsheet counts.
     file : str

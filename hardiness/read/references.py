@@ -16,7 +16,7 @@ import pandas as pd
 from hardiness.errors import Problem, near_name
 from hardiness.read.labels import quote
 from hardiness.read.records import Records, key_text, keys_of
-from hardiness.schema import FREEZE_NOTES, RECORD_TABLES, SCORES
+from hardiness.schema import CALIBRATIONS, FREEZE_NOTES, MASKS, RECORD_TABLES, SCORES, Table
 from hardiness.settings import Settings
 
 DeathSettled = Callable[[str, dt.date, dt.date], bool]
@@ -55,7 +55,7 @@ def check_references(
     Parameters
     ----------
     current : mapping of str to pandas.DataFrame
-        All five records tables as they would stand after the change.
+        All records tables as they would stand after the change.
     settings : Settings
         The trial's.
     before : mapping of str to pandas.DataFrame, optional
@@ -86,6 +86,8 @@ def check_references(
     if before is not None and faults:
         standing = {_identity(fault) for fault in _faults(before, settings, settled)}
         faults = [fault for fault in faults if _identity(fault) not in standing]
+    if source is not None and source.table.name in (MASKS.name, CALIBRATIONS.name):
+        faults += _unknown_sensors(source, current["sensors"])
     rows = {} if source is None else dict(zip(source.keys, source.rows, strict=True))
     hints: dict[tuple[str, str], str | None] = {}
     problems = []
@@ -130,7 +132,8 @@ def _faults(tables: Mapping[str, pd.DataFrame], settings: Settings, settled: Dea
         *_plants_out_of_time(tables["plants"]),
         *_scores_out_of_place(tables["scores"], tables["plants"]),
         *_better_after_death(tables["scores"], settings, settled),
-        *_notes_out_of_time(tables["freeze_notes"]),
+        *_spans_out_of_time(tables["freeze_notes"], FREEZE_NOTES),
+        *_spans_out_of_time(tables["masks"], MASKS),
     ]
 
 
@@ -218,9 +221,21 @@ def _better_after_death(scores: pd.DataFrame, settings: Settings, settled: Death
     return faults
 
 
-def _notes_out_of_time(notes: pd.DataFrame) -> list[_Fault]:
+def _spans_out_of_time(table: pd.DataFrame, layout: Table) -> list[_Fault]:
+    what = "time" if layout["to"].kind == "time" else "date"
     return [
-        _Fault("freeze_notes", key, "to", f"{last}, before {first}", f"a date from {first} on")
-        for key, first, last in zip(keys_of(notes, FREEZE_NOTES), notes["from"], notes["to"], strict=True)
+        _Fault(layout.name, key, "to", f"{last}, before {first}", f"a {what} from {first} on")
+        for key, first, last in zip(keys_of(table, layout), table["from"], table["to"], strict=True)
         if first > last
     ]
+
+
+def _unknown_sensors(source: Records, sensors: pd.DataFrame) -> list[_Fault]:
+    """Find sensors that a file names and the trial does not have; one withdrawn later may come back: its rows stay."""
+    known = set(sensors["sensor"])
+    return [
+        _Fault(source.table.name, key, "sensor", f"sensor {quote(sensor)}, not in sensors", "a sensor of the trial",
+               unknown=sensor, among="sensors")
+        for key, sensor in zip(source.keys, source.frame["sensor"], strict=True)
+        if sensor not in known
+    ]  # fmt: skip

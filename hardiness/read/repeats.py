@@ -5,6 +5,8 @@ In: instants and temperatures. Out: the first reading of each instant, or a refu
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,7 +16,7 @@ from hardiness.read.plaintext import LISTED
 SAME_READING = 0.06  # [K] a reading written once in tenths of a deg F and once in tenths of a deg C differs by less
 _ROUNDING = 1e-9  # [K]
 
-Rows = NDArray[np.int64]
+Rows = NDArray[np.signedinteger[Any]]
 
 
 def find_firsts(
@@ -34,7 +36,7 @@ def find_firsts(
         Instants, in any order. [UTC]
     celsius : numpy.ndarray of float64
         Temperatures. [degC]
-    rows : numpy.ndarray of int64
+    rows : numpy.ndarray of int
         Row of each, for messages.
     resolution_c : float
         Last digit of the file. [K]
@@ -81,7 +83,8 @@ def find_firsts(
                 file=file,
                 row=f"{rows[one]} and {rows[other]}",
                 column=column,
-                hint="Two loggers in one file, a clock that was reset, or a 12-hour clock without AM and PM?",
+                hint="Two loggers in one file (--sensor-column names the column that tells them apart), a clock that"
+                " was reset, or a 12-hour clock without AM and PM?",
             )
             for one, other in pairs
         ]
@@ -92,4 +95,9 @@ def find_firsts(
 
 
 def _median_minutes(steps: NDArray[np.timedelta64]) -> float:
-    return float(np.median(steps.astype(np.int64)) / 60e9) if steps.size else float("nan")
+    if not steps.size:
+        return float("nan")
+    sizes = steps.view(np.int64)  # the caller's own, and not used again: sorted in part where it stands
+    middle = steps.size // 2
+    sizes.partition([middle - 1, middle] if steps.size > 1 else 0)
+    return (float(sizes[middle]) if steps.size % 2 else float(sizes[middle - 1]) / 2 + float(sizes[middle]) / 2) / 60e9

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
 from hardiness.read.plaintext import LONGEST_LINE
+from hardiness.read.text import Text
 
 BLOCK = 1 << 20  # [bytes] some 40,000 rows: its arrays stay in the processor's cache
 LONGEST_CELL = 80  # [bytes] no time or temperature is longer
@@ -140,13 +141,13 @@ class Block:
         return more
 
 
-def blocks(data: bytes, delimiter: str, *, start: int, first_row: int, file: str) -> Iterator[Block]:
+def blocks(text: Text, delimiter: str, *, start: int, first_row: int, file: str) -> Iterator[Block]:
     """Cut a file into blocks of whole lines.
 
     Parameters
     ----------
-    data : bytes
-        UTF-8; the last line ends with a line feed.
+    text : Text
+        The file's lines.
     delimiter : str
         One character; inside quotes it parts nothing.
     start : int
@@ -163,12 +164,20 @@ def blocks(data: bytes, delimiter: str, *, start: int, first_row: int, file: str
     Raises
     ------
     InputError
-        If a line is too long to be a row of readings.
+        If a line is too long to be a row of readings, or the file became shorter while it was read.
     """
     mark = ord(delimiter)
-    while start < len(data):
-        end = data.rfind(b"\n", start, start + BLOCK) + 1 or data.find(b"\n", start) + 1
-        raw = data[start:end]
+    while start < text.size:
+        raw = text.piece(start, start + BLOCK)
+        whole = raw.rfind(b"\n") + 1
+        if not whole:  # a line longer than a block: it is measured before it is kept
+            length = text.length_of_line(start)
+            _refuse_long_lines(np.array([length]), first_row, file)
+            raw = text.piece(start, start + length + 1)
+            whole = raw.rfind(b"\n") + 1
+        if not whole:
+            raise InputError(Problem("a file that is being changed", "a finished export", file=file, row=first_row))
+        raw = raw[:whole]
         line_ends = np.flatnonzero(np.frombuffer(raw, np.uint8) == ord("\n"))
         line_starts = np.concatenate(([0], line_ends[:-1] + 1))
         _refuse_long_lines(line_ends - line_starts, first_row, file)
@@ -177,9 +186,9 @@ def blocks(data: bytes, delimiter: str, *, start: int, first_row: int, file: str
         if _QUOTE in raw:
             marks = marks[~_quoted(np.frombuffer(raw, np.uint8), marks, line_starts)]
         first_mark, counts = _marks_of_lines(marks, line_starts, line_ends)
-        yield Block(raw, raw.translate(_SHAPE), line_starts, ends, marks, first_mark, counts, first_row, end)
+        yield Block(raw, raw.translate(_SHAPE), line_starts, ends, marks, first_mark, counts, first_row, start + whole)
         first_row += line_ends.size
-        start = end
+        start += whole
 
 
 def _refuse_long_lines(lengths: Indices, first_row: int, file: str) -> None:

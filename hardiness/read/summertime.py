@@ -21,6 +21,7 @@ from hardiness.read.clock import offset_name
 _AROUND = 50  # rows on either side that tell the usual interval at a change of the clock
 _SPARE = timedelta(days=2)  # more than any offset, so that no change near the first or last time is missed
 _ZERO = np.timedelta64(0, "ns")
+_AT_A_TIME = 1 << 20  # rows, so that what is worked out on the way stays small beside them
 _DAY = np.timedelta64(1, "D")  # readings further apart do not tell whether a clock was put forwards or back
 
 Instant = np.datetime64
@@ -80,17 +81,24 @@ def to_utc(local: Times, zone: tzinfo, *, rows: Rows, file: str, column: str) ->
     turn = slice(None, None, -1 if downwards else 1)  # newest first: read it from its end
     local, rows = local[turn], rows[turn]
     bounds = np.array([change.at + change.before for change in changes])
-    offsets = np.array([start, *(change.after for change in changes)])[np.searchsorted(bounds, local, side="right")]
+    after = np.array([start, *(change.after for change in changes)])
+    passed = np.empty(local.size, np.int16)  # how many changes are behind each row
+    for at in range(0, local.size, _AT_A_TIME):
+        passed[at : at + _AT_A_TIME] = np.searchsorted(bounds, local[at : at + _AT_A_TIME], side="right")
     problems: list[Problem | str] = []
-    for change in changes:
+    for number, change in enumerate(changes, start=1):
         judge = _skipped_hour if change.after > change.before else _repeated_hour
         try:
-            offsets[judge(local, change)] = change.after
+            passed[judge(local, change)] = number
         except _ClockError as error:
             problems.append(_problem(error, change, local, rows, file, column))
     if problems:
         raise InputError(problems)
-    return np.asarray((local - offsets)[turn])
+    utc = np.empty_like(local)
+    for at in range(0, local.size, _AT_A_TIME):
+        rows_here = slice(at, at + _AT_A_TIME)
+        utc[rows_here] = local[rows_here] - after[passed[rows_here]]
+    return np.asarray(utc[turn])
 
 
 def _changes(zone: ZoneInfo, first: np.datetime64, last: np.datetime64) -> Iterator[_Change]:

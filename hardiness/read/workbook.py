@@ -247,7 +247,7 @@ class _CellReader:
                          "The spreadsheet has turned a label such as 3-1 into a date: format the column as text "
                          "and type it again.")  # fmt: skip
             return ""
-        if isinstance(value, dt.datetime) and value.time() == dt.time():
+        if kind != "time" and isinstance(value, dt.datetime) and value.time() == dt.time():
             return day.isoformat()
         return str(value)
 

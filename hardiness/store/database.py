@@ -2,12 +2,14 @@
 
 SQLite is opened so that nothing is half done: Python's driver is kept from committing on its own
 (``isolation_level=None``), a writing transaction takes the write lock at its start (``BEGIN IMMEDIATE``), and a commit
-is on the disk when it returns (``synchronous=FULL``, rollback journal). On PostgreSQL an advisory lock gives the same
-order: one writer at a time.
+is on the disk when it returns (``synchronous=FULL``). The journal is a rollback journal, so that a copied ``trial.db``
+is whole; a program that serves many readers keeps a write-ahead log while it runs and folds it in at its close. On
+PostgreSQL an advisory lock gives the same order: one writer at a time.
 """
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -47,6 +49,10 @@ HISTORY = sa.table(
     *(sa.column(name) for name in ("id", "at", "who", "action", "table_name", "key", "old", "new", "sha256", "file")),
 )
 
+ACCOUNTS = sa.table(
+    "accounts", *(sa.column(name) for name in ("name", "role", "secret")), sa.column("withdrawn", sa.Boolean)
+)
+
 
 class Database:
     """Connections to one trial's records.
@@ -82,6 +88,7 @@ class Database:
             raise StoreError(
                 f"{self.name} needs the Python package '{error.name}': pip install hardiness[postgres]."
             ) from error
+        self._kept: sqlite3.Connection | None = None
         if self.sqlite:
             event.listen(self.engine, "connect", _set_pragmas)
         event.listen(self.engine, "begin", self._begin)
@@ -133,10 +140,35 @@ class Database:
             with self.engine.connect().execution_options(**options) as connection, connection.begin():
                 yield connection
         except exc.DBAPIError as error:
-            raise StoreError(_sentence(error, self.name, self.wait_s)) from error
+            raise StoreError(_sentence(str(error.orig), self.name, self.wait_s)) from error
+
+    def keep_log(self) -> None:
+        """Keep a write-ahead log until :meth:`close`: readers no longer wait for a writer. SQLite only.
+
+        Raises
+        ------
+        StoreError
+            If the database cannot be written.
+        """
+        if not self.sqlite or self._kept is not None:
+            return
+        try:
+            # Kept open, so that the log lives on between short connections; whichever thread ends the work closes it.
+            self._kept = sqlite3.connect(
+                str(self.url.database), timeout=self.wait_s, isolation_level=None, check_same_thread=False
+            )
+            self._kept.execute("PRAGMA journal_mode=WAL")
+            self._kept.execute("SELECT count(*) FROM sqlite_master").fetchone()  # the log is held from the first look on
+        except sqlite3.Error as error:
+            raise StoreError(_sentence(str(error), self.name, self.wait_s)) from error
 
     def close(self) -> None:
-        """Let go of all connections."""
+        """Let go of all connections; a write-ahead log is folded into the database."""
+        if self._kept is not None:
+            self._kept.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            _leave_log(self._kept)
+            self._kept.close()
+            self._kept = None
         self.engine.dispose()
 
 
@@ -158,14 +190,26 @@ def _set_pragmas(connection: Any, _record: Any) -> None:
     # Without cache_spill=OFF a big transaction locks readers out before its commit, and with them the checks of the
     # program itself that read through a second connection.
     cursor = connection.cursor()
-    for pragma in ("foreign_keys=ON", "synchronous=FULL", "journal_mode=DELETE", "cache_spill=OFF"):
+    for pragma in ("foreign_keys=ON", "synchronous=FULL", "cache_spill=OFF"):
         cursor.execute(f"PRAGMA {pragma}")
+    if cursor.execute("PRAGMA journal_mode").fetchone()[0] == "wal":
+        _leave_log(connection)
+    else:
+        cursor.execute("PRAGMA journal_mode=DELETE")
     cursor.close()
 
 
-def _sentence(error: exc.DBAPIError, name: str, wait_s: float) -> str:
+def _leave_log(connection: Any) -> None:
+    """Go back to a rollback journal, unless another program, or another connection of this one, needs the log."""
+    try:
+        connection.execute("PRAGMA journal_mode=DELETE")
+    except sqlite3.OperationalError as error:
+        if "locked" not in str(error):
+            raise
+
+
+def _sentence(text: str, name: str, wait_s: float) -> str:
     """Say what a driver's error means to a grower."""
-    text = str(error.orig)
     low = text.lower()
     if "locked" in low or "lock timeout" in low:
         return f"{name} is being written by another program; waited {wait_s:g} s. Try again when it has finished."

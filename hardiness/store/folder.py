@@ -24,6 +24,7 @@ UPLOADS = "uploads"
 READINGS = "readings"
 _PASSING = ".unfinished"  # ending of a file that is being written
 _READ_ONLY = 0o444
+_PIECE = 1 << 20  # [bytes] copied at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,15 +102,40 @@ def read_upload(upload: Path | bytes) -> bytes:
         return upload.read_bytes()
 
 
-def keep_upload(folder: TrialFolder, data: bytes) -> Path:
+def hash_upload(upload: Path | bytes) -> str:
+    """Give the SHA-256 of an upload, read piece by piece: it may be larger than the memory.
+
+    Parameters
+    ----------
+    upload : Path or bytes
+        A file, or its bytes.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    StoreError
+        If the file cannot be read (any more).
+    """
+    if isinstance(upload, bytes):
+        return sha256_of(upload)
+    with machine_faults(upload), upload.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def keep_upload(folder: TrialFolder, upload: Path | bytes, sha256: str | None = None) -> Path:
     """Keep a file as it came, named by its SHA-256; one that is there and whole is left alone.
 
     Parameters
     ----------
     folder : TrialFolder
         The trial.
-    data : bytes
-        The file's bytes.
+    upload : Path or bytes
+        The file, or its bytes.
+    sha256 : str, optional
+        Its SHA-256, where it is known already.
 
     Returns
     -------
@@ -118,16 +144,32 @@ def keep_upload(folder: TrialFolder, data: bytes) -> Path:
     Raises
     ------
     StoreError
-        If it cannot be written.
+        If it cannot be written, or is being changed meanwhile.
     """
-    path = folder.uploads / sha256_of(data)
-    if not (path.is_file() and sha256_of(read_upload(path)) == path.name):
-        write_whole(path, lambda passing: _write_bytes(passing, data))
+    path = folder.uploads / (sha256 or hash_upload(upload))
+    if not (path.is_file() and hash_upload(path) == path.name):
+        write_whole(path, lambda passing: _refuse_changed(_write_bytes(passing, upload), path.name))
     return path
 
 
-def _write_bytes(path: Path, data: bytes) -> None:
-    path.write_bytes(data)
+def _write_bytes(path: Path, upload: Path | bytes) -> str:
+    """Copy an upload piece by piece; give the SHA-256 of what was copied."""
+    digest = hashlib.sha256()
+    with path.open("wb") as out:
+        if isinstance(upload, bytes):
+            out.write(upload)
+            digest.update(upload)
+        else:
+            with upload.open("rb") as stream:
+                while data := stream.read(_PIECE):
+                    out.write(data)
+                    digest.update(data)
+    return digest.hexdigest()
+
+
+def _refuse_changed(copied: str, sha256: str) -> None:
+    if copied != sha256:
+        raise StoreError("the file was changed while it was being taken in. Nothing was stored; try again.")
 
 
 def write_whole(path: Path, write: Callable[[Path], None]) -> None:

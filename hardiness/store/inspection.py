@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from hardiness.errors import StoreError
 from hardiness.store.database import INTAKES, PARTS
-from hardiness.store.folder import TrialFolder, files_in, machine_faults, read_upload, sha256_of
+from hardiness.store.folder import TrialFolder, files_in, hash_upload, machine_faults
 from hardiness.store.history import utc_times
 from hardiness.store.parts import parts_that_count, read_part
 
@@ -112,7 +112,7 @@ def find_faults(folder: TrialFolder) -> list[str]:
         path = folder.uploads / sha256
         if not path.is_file():
             found.append(f"the upload {sha256[:12]} ('{file}') is gone.")
-        elif sha256_of(read_upload(path)) != sha256:
+        elif hash_upload(path) != sha256:
             found.append(f"the upload {sha256[:12]} ('{file}') is not as it came.")
     for part in parts:
         try:

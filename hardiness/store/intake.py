@@ -38,6 +38,8 @@ class Intake:
         The same file was taken in before: nothing has changed.
     said : list of str
         Sentences for the user.
+    sensor : str
+        Whose readings; empty for records.
     """
 
     table: str
@@ -48,6 +50,7 @@ class Intake:
     unchanged: int = 0
     repeated: bool = False
     said: list[str] = field(default_factory=list)
+    sensor: str = ""
 
     @property
     def updated_rows(self) -> int:

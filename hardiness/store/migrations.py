@@ -57,7 +57,19 @@ def _first_tables(connection: sa.Connection) -> None:
     tables.create_all(connection, checkfirst=False)
 
 
-MIGRATIONS: tuple[Migration, ...] = (Migration("001 records, parts and history", _first_tables),)
+def _accounts(connection: sa.Connection) -> None:
+    """Make the table of accounts: who may do what through the web pages."""
+    tables = sa.MetaData()
+    sa.Table("accounts", tables, sa.Column("name", sa.Text, primary_key=True),
+             sa.Column("role", sa.Text, nullable=False), sa.Column("secret", sa.Text, nullable=False),
+             sa.Column("withdrawn", sa.Boolean, nullable=False))  # fmt: skip
+    tables.create_all(connection, checkfirst=False)
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration("001 records, parts and history", _first_tables),
+    Migration("002 accounts", _accounts),
+)
 
 
 def applied(connection: sa.Connection) -> list[str]:

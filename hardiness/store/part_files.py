@@ -18,6 +18,7 @@ import xarray as xr
 from hardiness.read.loggers import LoggerFile
 from hardiness.store.folder import sha256_of
 from hardiness.store.parts import NANOSECONDS, times_ns
+from hardiness.store.station_parts import part_attributes
 
 _PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": None}  # no value is missing
 _READING = ("reading",)
@@ -74,7 +75,7 @@ def write_part(
     unit, step = next((unit, step) for unit, step in NANOSECONDS.items() if not np.any(stamps % step))
     variables = {
         "air_temperature": _variable(
-            _READING, air.values.astype(np.float64), "air temperature as the sensor gave it", units="degC",
+            _READING, np.asarray(air.values, np.float64), "air temperature as the sensor gave it", units="degC",
             standard_name="air_temperature", units_metadata="temperature: on_scale",
             coordinates="time latitude longitude sensor",
         ),
@@ -107,6 +108,7 @@ def write_part(
         "resolution_c": float(readings.resolution_c),
         "timezone": readings.timezone,
         "timezone_from": readings.timezone_from,
+        **part_attributes(readings),
     }
     encoding: dict[str, dict[str, Any]] = {name: _PACKED for name in ("air_temperature", "time", "row")}
     encoding["row_size"] = {"_FillValue": None}

@@ -6,6 +6,7 @@ It counts while its upload is not withdrawn.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ import sqlalchemy as sa
 import xarray as xr
 
 from hardiness.errors import StoreError
+from hardiness.read.station_data import MEASURED
 from hardiness.store.database import INTAKES, PARTS
 from hardiness.store.folder import TrialFolder
 
@@ -74,7 +76,7 @@ def times_ns(times: npt.ArrayLike) -> Times:
     >>> int(times_ns(np.array(["1970-01-01T00:00:01"], "M8[s]"))[0])
     1000000000
     """
-    return np.asarray(times).astype("datetime64[ns]").astype(np.int64)
+    return np.asarray(times).astype("datetime64[ns]", copy=False).view(np.int64)
 
 
 def parts_that_count(
@@ -132,6 +134,33 @@ def last_timezone(connection: sa.Connection, sensor: str) -> str | None:
     )
     zone = connection.scalar(query)
     return None if zone is None else str(zone)
+
+
+def last_options(connection: sa.Connection, sensor: str) -> dict[str, str]:
+    """Give the options that were last given with a sensor's files that count, each as it was given last.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction.
+    sensor : str
+        Its name.
+
+    Returns
+    -------
+    dict of str to str
+        By name; empty where none was ever given.
+    """
+    query = (
+        sa.select(INTAKES.c.options)
+        .join(PARTS, PARTS.c.intake_id == INTAKES.c.id)
+        .where(PARTS.c.sensor == sensor, INTAKES.c.withdrawn.is_(sa.false()))
+        .order_by(INTAKES.c.id)
+    )
+    given: dict[str, str] = {}
+    for options in connection.scalars(query):
+        given |= {name: value for name, value in json.loads(options).items() if isinstance(value, str)}
+    return given
 
 
 def part_of(row: Any, folder: TrialFolder) -> Part:
@@ -249,7 +278,7 @@ def merge_parts(parts: Sequence[Part]) -> tuple[Times, Values]:
     return times[first], values[first]
 
 
-def air_temperature_of(times: Times, values: Values) -> xr.DataArray:
+def air_temperature_of(times: Times, values: Values, *, series: str = MEASURED) -> xr.DataArray:
     """Label one sensor's readings.
 
     Parameters
@@ -258,6 +287,8 @@ def air_temperature_of(times: Times, values: Values) -> xr.DataArray:
         int64, UTC. [ns since 1970-01-01]
     values : numpy.ndarray
         float64. [degC]
+    series : str, default "measured"
+        How they came about; an attribute of what is returned where it is anything else.
 
     Returns
     -------
@@ -280,5 +311,6 @@ def air_temperature_of(times: Times, values: Values) -> xr.DataArray:
             "standard_name": "air_temperature",
             "long_name": "air temperature",
             "units_metadata": "temperature: on_scale",
+            **({} if series == MEASURED else {"series": series}),
         },
     )

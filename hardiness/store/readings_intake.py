@@ -7,7 +7,8 @@ rows that name them are committed. A program stopped anywhere leaves the old sta
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,16 +18,36 @@ import sqlalchemy as sa
 from hardiness.errors import InputError, Problem, near_name
 from hardiness.read.labels import RefusedError, parse_sensor, quote
 from hardiness.read.loggers import LoggerFile
-from hardiness.store.agreement import FileReadings, compare
+from hardiness.store.agreement import Agreement, FileReadings, compare
 from hardiness.store.awaited import named_in
 from hardiness.store.database import PARTS, VERSIONS
-from hardiness.store.folder import TrialFolder, keep_upload, read_upload, sha256_of, write_whole
+from hardiness.store.folder import TrialFolder, hash_upload, keep_upload, write_whole
 from hardiness.store.history import note_act, note_rows, now_text
 from hardiness.store.intake import READINGS_TABLE, Intake, insert_intake, options_json, same_file, say_repeated
 from hardiness.store.part_files import part_name, write_part
 from hardiness.store.parts import parts_that_count, times_ns
 from hardiness.store.records import State, key_json, load_state, to_json
+from hardiness.store.station_parts import refuse_other_series, sensor_content, series_of_readings
 from hardiness.words import count
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """Readings of one sensor that come with a file.
+
+    Parameters
+    ----------
+    readings : LoggerFile
+        The file, read.
+    sensor : str
+        Whose readings; an unknown one is created as a logger, and that is said.
+    options : mapping, optional
+        What the user gave with it (zone, unit, columns); part of its identity.
+    """
+
+    readings: LoggerFile
+    sensor: str
+    options: Mapping[str, Any] | None = None
 
 
 def add_readings(
@@ -66,73 +87,217 @@ def add_readings(
     StoreError
         If the machine could not store it; nothing was stored.
     """
-    file = name if name is not None else upload.name if isinstance(upload, Path) else "readings"
-    try:
-        sensor = parse_sensor(sensor)
-    except RefusedError as error:
-        raise InputError(Problem(f"sensor {error.found}", error.accepted, file=file)) from None
-    air = readings.air_temperature
-    if air.size == 0 or not np.isfinite(air.values).all():
-        raise InputError(Problem(f"{int(np.isfinite(air.values).sum())} readings among {air.size} rows",
-                                 "readings, each a time and a temperature", file=file))  # fmt: skip
-    data = read_upload(upload)
-    sha256, given = sha256_of(data), options_json(options)
-    rows = FileReadings(
-        times_ns(air["time"].values),
-        air.values.astype(np.float64),
-        np.asarray(readings.rows, np.int64),
-        float(readings.resolution_c),
-        file,
-        sensor,
-    )
+    return add_together(folder, [Incoming(readings, sensor, options)], upload, name=name)[0]
+
+
+def add_together(
+    folder: TrialFolder, incoming: Sequence[Incoming], upload: Path | bytes, *, name: str | None = None
+) -> list[Intake]:
+    """Take in the readings of several sensors that come with one file: all of them, or none.
+
+    Parameters
+    ----------
+    folder : TrialFolder
+        The trial.
+    incoming : sequence of Incoming
+        The readings of each sensor.
+    upload : Path or bytes
+        The file as it came.
+    name : str, optional
+        The file's name; None: the name of ``upload``.
+
+    Returns
+    -------
+    list of Intake
+        One for each of ``incoming``.
+
+    Raises
+    ------
+    InputError
+        If one has no readings, two are of one sensor, or some contradict readings that are there: their rows are named.
+    StoreError
+        If the machine could not store them; nothing was stored.
+    """
+    file = _file_name(upload, name)
+    checked = _checked(incoming, file)
+    sha256 = hash_upload(upload)
     with folder.database.write() as connection:
-        state = load_state(connection, ("sensors", "plants"))
-        if (earlier := same_file(connection, sha256, READINGS_TABLE, sensor, given)) is not None:
-            return Intake(READINGS_TABLE, file, sha256, unchanged=air.size, repeated=True,
-                          said=[*readings.said, *say_repeated(connection, earlier, state)])  # fmt: skip
-        agreement = compare(rows, parts_that_count(connection, folder, sensor))
-        if agreement.problems:
-            raise InputError(agreement.problems)
-        said = [*readings.said, *_create_sensor(connection, folder, sensor, state)]
-        part, at = part_name(sha256, sensor, given), now_text()
-        place = _place_of(folder, state["sensors"].get((sensor,), {}))
-        write_whole(
-            folder.readings / part,
-            lambda path: write_part(path, readings, sensor=sensor, sha256=sha256, place=place, at=at),
+        weighed = _weigh(connection, folder, checked, sha256, file)
+        if any(one.agreement is not None for one in weighed):
+            keep_upload(folder, upload, sha256)
+        return [_take(connection, folder, one, sha256) for one in weighed]
+
+
+def would_add(
+    folder: TrialFolder, incoming: Sequence[Incoming], upload: Path | bytes, *, name: str | None = None
+) -> list[Intake]:
+    """Tell what would come of :func:`add_together`, and store nothing.
+
+    Parameters
+    ----------
+    folder : TrialFolder
+        The trial.
+    incoming : sequence of Incoming
+        The readings of each sensor.
+    upload : Path or bytes
+        The file as it came.
+    name : str, optional
+        The file's name; None: the name of ``upload``.
+
+    Returns
+    -------
+    list of Intake
+
+    Raises
+    ------
+    InputError
+        As :func:`add_together` would.
+    """
+    file = _file_name(upload, name)
+    checked = _checked(incoming, file)
+    sha256 = hash_upload(upload)
+    with folder.database.read() as connection:
+        told = []
+        for one in _weigh(connection, folder, checked, sha256, file):
+            if one.agreement is None:
+                told.append(_repeated(connection, one, sha256))
+            else:
+                known = int(one.agreement.known.sum())
+                told.append(Intake(READINGS_TABLE, file, sha256, one.rows.times.size - known, unchanged=known,
+                                   said=_say_known(one, known), sensor=one.rows.sensor))  # fmt: skip
+        return told
+
+
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    """Readings held against what is there: repeated (no agreement was looked for), or to be taken."""
+
+    readings: LoggerFile
+    rows: FileReadings
+    given: str
+    earlier: Any
+    agreement: Agreement | None
+
+
+def _file_name(upload: Path | bytes, name: str | None) -> str:
+    return name if name is not None else upload.name if isinstance(upload, Path) else "readings"
+
+
+def _checked(incoming: Sequence[Incoming], file: str) -> list[Incoming]:
+    """See that all have a sensor of their own, and readings."""
+    problems: list[Problem | str] = []
+    checked: dict[str, Incoming] = {}
+    for one in incoming:
+        try:
+            sensor = parse_sensor(one.sensor)
+        except RefusedError as error:
+            problems.append(Problem(f"sensor {error.found}", error.accepted, file=file))
+            continue
+        if sensor in checked:
+            problems.append(Problem(f"sensor {quote(sensor)} named twice", "another sensor for each", file=file))
+        air = one.readings.air_temperature
+        if air.size == 0 or not np.isfinite(air.values).all():
+            problems.append(Problem(f"{int(np.isfinite(air.values).sum())} readings among {air.size} rows",
+                                    "readings, each a time and a temperature", file=file))  # fmt: skip
+        checked[sensor] = Incoming(one.readings, sensor, one.options)
+    if problems:
+        raise InputError(problems)
+    return list(checked.values())
+
+
+def _weigh(
+    connection: sa.Connection, folder: TrialFolder, incoming: Sequence[Incoming], sha256: str, file: str
+) -> list[_Weighed]:
+    """Hold all against what is there; every contradiction of any of them is told."""
+    problems: list[Problem | str] = []
+    weighed = []
+    for one in incoming:
+        air, given = one.readings.air_temperature, options_json(one.options)
+        rows = FileReadings(
+            times_ns(air["time"].values),
+            np.asarray(air.values, np.float64),
+            np.asarray(one.readings.rows, np.int64),
+            float(one.readings.resolution_c),
+            file,
+            one.sensor,
         )
-        keep_upload(folder, data)
-        intake = insert_intake(connection, folder, table=READINGS_TABLE, sha256=sha256, file=file, sensor=sensor,
-                                options=given, rows=air.size)  # fmt: skip
-        connection.execute(
-            sa.insert(PARTS).values(
-                intake_id=intake, sensor=sensor, file=part, readings=air.size, first_ns=int(rows.times.min()),
-                last_ns=int(rows.times.max()), resolution_c=rows.resolution_c, unit=readings.unit,
-                timezone=readings.timezone, timezone_from=readings.timezone_from,
-            )
-        )  # fmt: skip
-        known = int(agreement.known.sum())
-        note_act(connection, who=folder.who, action="add file", table=READINGS_TABLE, sha256=sha256, file=file,
-                 new=to_json({"sensor": sensor, "added": air.size - known, "known": known}))  # fmt: skip
-    if known:
-        taken = count(air.size, "reading")
-        said.append(f"{known:,} of {taken} of {file} agree with what was there already; the first ones stay.")
-    return Intake(READINGS_TABLE, file, sha256, air.size - known, unchanged=known, said=said)
+        earlier, agreement = same_file(connection, sha256, READINGS_TABLE, one.sensor, given), None
+        if earlier is None:
+            there = parts_that_count(connection, folder, one.sensor)
+            try:
+                refuse_other_series(series_of_readings(one.readings), there, sensor=one.sensor, file=file)
+                agreement = compare(rows, there)
+                problems.extend(agreement.problems)
+            except InputError as error:
+                problems.extend(error.problems)
+        weighed.append(_Weighed(one.readings, rows, given, earlier, agreement))
+    if problems:
+        raise InputError(problems)
+    return weighed
 
 
-def _create_sensor(connection: sa.Connection, folder: TrialFolder, sensor: str, state: State) -> list[str]:
-    """Create an unknown sensor as a logger, under an intake of its own: withdrawing the readings leaves it known."""
+def _take(connection: sa.Connection, folder: TrialFolder, one: _Weighed, sha256: str) -> Intake:
+    """Write a part and the rows that name it; the upload is there already."""
+    if one.agreement is None:
+        return _repeated(connection, one, sha256)
+    readings, rows, sensor, file = one.readings, one.rows, one.rows.sensor, one.rows.name
+    state = load_state(connection, ("sensors", "plants"))
+    content = sensor_content(readings)
+    said = [*readings.said, *_create_sensor(connection, folder, sensor, state, content)]
+    part, at = part_name(sha256, sensor, one.given), now_text()
+    place = _place_of(folder, state["sensors"].get((sensor,), content))
+    write_whole(
+        folder.readings / part,
+        lambda path: write_part(path, readings, sensor=sensor, sha256=sha256, place=place, at=at),
+    )
+    size = rows.times.size
+    intake = insert_intake(connection, folder, table=READINGS_TABLE, sha256=sha256, file=file, sensor=sensor,
+                            options=one.given, rows=size)  # fmt: skip
+    connection.execute(
+        sa.insert(PARTS).values(
+            intake_id=intake, sensor=sensor, file=part, readings=size, first_ns=int(rows.times.min()),
+            last_ns=int(rows.times.max()), resolution_c=rows.resolution_c, unit=readings.unit,
+            timezone=readings.timezone, timezone_from=readings.timezone_from,
+        )
+    )  # fmt: skip
+    known = int(one.agreement.known.sum())
+    note_act(connection, who=folder.who, action="add file", table=READINGS_TABLE, sha256=sha256, file=file,
+             new=to_json({"sensor": sensor, "added": size - known, "known": known}))  # fmt: skip
+    said += _say_known(one, known)
+    return Intake(READINGS_TABLE, file, sha256, size - known, unchanged=known, said=said, sensor=sensor)
+
+
+def _repeated(connection: sa.Connection, one: _Weighed, sha256: str) -> Intake:
+    state = load_state(connection, ("sensors", "plants"))
+    said = [*one.readings.said, *say_repeated(connection, one.earlier, state)]
+    return Intake(
+        READINGS_TABLE, one.rows.name, sha256, unchanged=one.rows.times.size, repeated=True, said=said,
+        sensor=one.rows.sensor,
+    )  # fmt: skip
+
+
+def _say_known(one: _Weighed, known: int) -> list[str]:
+    taken = count(one.rows.times.size, "reading")
+    sentence = f"{known:,} of {taken} of {one.rows.name} agree with what was there already; the first ones stay."
+    return [sentence] if known else []
+
+
+def _create_sensor(
+    connection: sa.Connection, folder: TrialFolder, sensor: str, state: State, content: Mapping[str, Any]
+) -> list[str]:
+    """Create an unknown sensor, under an intake of its own: withdrawing the readings leaves it known."""
     if (sensor,) in state["sensors"]:
         return []
     intake = insert_intake(connection, folder, table="sensors", sensor=sensor, rows=1)
     connection.execute(
         sa.insert(VERSIONS).values(intake_id=intake, table_name="sensors", key=key_json((sensor,)),
-                                   content=to_json({"kind": "logger"}), withdrawn=False)
+                                   content=to_json(dict(content)), withdrawn=False)
     )  # fmt: skip
     after = load_state(connection, ("sensors",))
     note_rows(connection, who=folder.who, action="create", table="sensors", keys=[(sensor,)], before=state, after=after)
     awaited = named_in(state)  # plants may name a sensor before its readings come
     near = None if sensor in awaited else near_name(sensor, sorted({*awaited, *(key[0] for key in state["sensors"])}))
-    return [f"Sensor {quote(sensor)} is new: it was created as a logger.{' ' + near if near else ''}"]
+    return [f"Sensor {quote(sensor)} is new: it was created as a {content['kind']}.{' ' + near if near else ''}"]
 
 
 def _place_of(folder: TrialFolder, sensor: Mapping[str, Any]) -> tuple[float, float]:

@@ -116,7 +116,7 @@ def load_state(connection: sa.Connection, tables: Iterable[str] = tuple(RECORD_T
     connection : sqlalchemy.Connection
         In a transaction.
     tables : iterable of str
-        Which tables; all five unless told.
+        Which tables; all unless told.
 
     Returns
     -------

@@ -10,7 +10,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -20,13 +21,15 @@ from hardiness.read.loggers import LoggerFile
 from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled
 from hardiness.settings import Settings
+from hardiness.store.accounts import Accounts
+from hardiness.store.archive import write_archive
 from hardiness.store.database import FILE, WAIT_S, Database
 from hardiness.store.folder import UPLOADS, TrialFolder
 from hardiness.store.history import who_acts
 from hardiness.store.inspection import find_faults, find_orphans, remove_orphans
 from hardiness.store.intake import Intake
 from hardiness.store.migrations import migrate
-from hardiness.store.readings_intake import add_readings
+from hardiness.store.readings_intake import Incoming, add_readings, add_together, would_add
 from hardiness.store.records_intake import add_records
 from hardiness.store.view import StoreView
 from hardiness.store.withdrawals import Withdrawal, withdraw_rows, withdraw_upload
@@ -93,6 +96,44 @@ class Store(StoreView):
         """Let go of the database."""
         self._database.close()
 
+    def keep_log(self) -> None:
+        """Keep a write-ahead log while serving: see :meth:`hardiness.store.database.Database.keep_log`."""
+        self._database.keep_log()
+
+    def acting_as(self, who: str) -> Store:
+        """Give the same store with another person acting; closing either closes both.
+
+        Parameters
+        ----------
+        who : str
+            Who acts, for the history.
+
+        Returns
+        -------
+        Store
+        """
+        return Store(replace(self._folder, who=who))
+
+    @property
+    def accounts(self) -> Accounts:
+        """Who may do what through the web pages."""
+        return Accounts(self._folder)
+
+    def write_archive(self, path: Path) -> list[str]:
+        """Write the whole trial as one ZIP file: see :func:`hardiness.store.archive.write_archive`.
+
+        Parameters
+        ----------
+        path : Path
+            The ZIP file.
+
+        Returns
+        -------
+        list of str
+            Names of the files in it.
+        """
+        return write_archive(self._folder, path)
+
     def add_records(
         self,
         records: Records,
@@ -149,6 +190,44 @@ class Store(StoreView):
         Intake
         """
         return add_readings(self._folder, logger_file, upload, sensor=sensor, options=options, name=name)
+
+    def add_together(
+        self, incoming: Sequence[Incoming], upload: Path | bytes, *, name: str | None = None
+    ) -> list[Intake]:
+        """Take in the readings of several sensors: see :func:`hardiness.store.readings_intake.add_together`.
+
+        Parameters
+        ----------
+        incoming : sequence of Incoming
+            The readings of each sensor.
+        upload : Path or bytes
+            The file as it came.
+        name : str, optional
+            The file's name; None: the name of ``upload``.
+
+        Returns
+        -------
+        list of Intake
+        """
+        return add_together(self._folder, incoming, upload, name=name)
+
+    def would_add(self, incoming: Sequence[Incoming], upload: Path | bytes, *, name: str | None = None) -> list[Intake]:
+        """Tell what would come of a file, and store nothing: see :func:`hardiness.store.readings_intake.would_add`.
+
+        Parameters
+        ----------
+        incoming : sequence of Incoming
+            The readings of each sensor.
+        upload : Path or bytes
+            The file as it came.
+        name : str, optional
+            The file's name; None: the name of ``upload``.
+
+        Returns
+        -------
+        list of Intake
+        """
+        return would_add(self._folder, incoming, upload, name=name)
 
     def withdraw(
         self, table: str, records: Records, *, undo: bool = False, death_settled: DeathSettled | None = None

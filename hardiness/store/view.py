@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 import xarray as xr
 
 from hardiness.errors import InputError, Problem, near_name
+from hardiness.read.choices import Choices
 from hardiness.schema import RECORD_TABLES
 from hardiness.store.folder import TrialFolder
 from hardiness.store.history import read_history
 from hardiness.store.inspection import read_uploads
-from hardiness.store.parts import air_temperature_of, last_timezone, merge_parts, parts_that_count
+from hardiness.store.parts import Part, air_temperature_of, last_options, last_timezone, merge_parts, parts_that_count
 from hardiness.store.records import frame_of, load_state
 from hardiness.store.snapshot import state_token
+from hardiness.store.station_parts import series_of_part
 
 
 class StoreView:
@@ -39,7 +43,7 @@ class StoreView:
         Parameters
         ----------
         table : str
-            ``selections``, ``plants``, ``sensors``, ``scores`` or ``freeze_notes``.
+            Its name, one of ``schema.RECORD_TABLES``.
 
         Returns
         -------
@@ -67,10 +71,7 @@ class StoreView:
         with self._database.read() as connection:
             parts = parts_that_count(connection, self._folder)
         sensors = sorted({part.sensor for part in parts})
-        return {
-            sensor: air_temperature_of(*merge_parts([part for part in parts if part.sensor == sensor]))
-            for sensor in sensors
-        }
+        return {sensor: _merged([part for part in parts if part.sensor == sensor]) for sensor in sensors}
 
     def readings_of(self, sensor: str) -> xr.DataArray:
         """Give the readings of one sensor that count now.
@@ -99,7 +100,25 @@ class StoreView:
             known = sorted({part.sensor for part in parts})
             accepted = f"one with readings ({', '.join(known) or 'none yet'})"
             raise InputError(Problem(f"sensor '{sensor}'", accepted, hint=near_name(sensor, known)))
-        return air_temperature_of(*merge_parts(own))
+        return _merged(own)
+
+    def last_choices(self, sensor: str) -> Choices:
+        """Give what was chosen for a sensor's last files that count, for the next one where that leaves it open.
+
+        Parameters
+        ----------
+        sensor : str
+            Its name.
+
+        Returns
+        -------
+        Choices
+            Columns, unit and date order as they were last given; the zone last chosen.
+        """
+        with self._database.read() as connection:
+            options = last_options(connection, sensor)
+            zone = last_timezone(connection, sensor)
+        return replace(Choices.of(options, f"the last file of {sensor}"), timezone=zone)
 
     def last_timezone(self, sensor: str) -> str | None:
         """Give the zone last chosen for a sensor: see :func:`hardiness.store.parts.last_timezone`.
@@ -145,3 +164,8 @@ class StoreView:
         """
         with self._database.read() as connection:
             return state_token(connection, self._folder)
+
+
+def _merged(parts: list[Part]) -> xr.DataArray:
+    """The readings of one sensor, carrying how they came about: its parts are all of one kind."""
+    return air_temperature_of(*merge_parts(parts), series=series_of_part(parts[0]))

@@ -23,6 +23,7 @@ from hardiness.store.intake import READINGS_TABLE
 from hardiness.store.parts import Part, part_of, parts_that_count, read_part, read_rows
 from hardiness.store.records import Key, State, changes_between, to_json
 from hardiness.store.snapshot import refuse_problems, take_snapshot
+from hardiness.store.station_parts import refuse_other_series, series_of_part
 from hardiness.store.versions import mark_versions, versions_of
 from hardiness.words import count
 
@@ -231,6 +232,7 @@ def _refuse_contradictions(connection: sa.Connection, folder: TrialFolder, intak
         for row in connection.execute(query).all():
             part = part_of(row, folder)
             others = counted.setdefault(part.sensor, parts_that_count(connection, folder, part.sensor, without=waiting))
+            refuse_other_series(series_of_part(part), others, sensor=part.sensor, file=intake.file)
             times, values = read_part(part)
             readings = FileReadings(times, values, read_rows(part), part.resolution_c, intake.file, part.sensor)
             problems.extend(compare(readings, others).problems)

@@ -3,16 +3,22 @@
 Run as a script::
 
     python tests/bench/bench_loggers.py [--rows 1000000] [--repeats 5]
+    python tests/bench/bench_loggers.py --big [--megabytes 300]
 
 Each dialect is read end to end (file to UTC and degC, with all its checks) and, for comparison, by ``pandas.read_csv``
 and ``pandas.to_datetime(format=...)`` alone. The best of the repeats counts, taken in turns. The last column adds what
 follows in a trial: the SHA-256 of the file, and one NetCDF part written.
+
+``--big`` writes one large file, takes it into a new trial by ``hardiness add readings``, a program of its own, and
+tells how long that took and how much memory it held at most.
 """
 
 from __future__ import annotations
 
 import argparse
 import hashlib
+import os
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -91,12 +97,55 @@ def timed(action: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
+def write_big(path: Path, megabytes: int) -> int:
+    """Write one reading every ten seconds, day by day, until the file is large; give the number of rows."""
+    seconds = range(0, 86_400, 10)
+    tails = [f"{s // 3600:02d}:{s // 60 % 60:02d}:{s % 60:02d},{5 * np.cos(s / 43_200 * np.pi):.2f}" for s in seconds]
+    day, rows = np.datetime64("1990-01-01"), 0
+    with path.open("w", encoding="utf-8") as out:
+        out.write("time,temp (C)\n")
+        while out.tell() < megabytes * 1_000_000:
+            out.write(f"{day} " + f"\n{day} ".join(tails) + "\n")
+            day, rows = day + 1, rows + len(tails)
+    return rows
+
+
+def run(*words: str) -> tuple[float, int]:
+    """Run the command line as a program of its own: seconds, and the most memory it held [bytes]."""
+    began = time.perf_counter()
+    child = os.spawnv(os.P_NOWAIT, sys.executable, [sys.executable, "-m", "hardiness.cli", *words])
+    _, status, used = os.wait4(child, 0)
+    if status:
+        raise SystemExit(f"hardiness {' '.join(words)} ended {os.waitstatus_to_exitcode(status)}")
+    return time.perf_counter() - began, used.ru_maxrss * 1024
+
+
+def take_big(megabytes: int, zone: str) -> None:
+    """Take a large file into a new trial and print what that took."""
+    with tempfile.TemporaryDirectory() as name:
+        folder, path = Path(name) / "trial", Path(name) / "big.csv"
+        rows = write_big(path, megabytes)
+        run("new", str(folder), "--name", "Big", "--timezone", zone, "--latitude", "41", "--longitude", "-8")
+        took, held = run("add", "readings", str(path), "--sensor", "L1", "--trial", str(folder))
+        size = path.stat().st_size
+        print(
+            f"{size / 1e6:.0f} MB, {rows / 1e6:.1f} M rows, zone {zone}: {took:.0f} s,"
+            f" {held / 1e6:.0f} MB held at most ({held / size:.1f} times the file)"
+        )
+
+
 def main() -> None:
-    """Print a line for each dialect."""
+    """Print a line for each dialect, or one for a large file."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rows", type=int, default=1_000_000)
     parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--big", action="store_true")
+    parser.add_argument("--megabytes", type=int, default=300)
+    parser.add_argument("--timezone", default="UTC")
     options = parser.parse_args()
+    if options.big:
+        take_big(options.megabytes, options.timezone)
+        return
     million = options.rows / 1e6
     print(f"{options.rows} rows, best of {options.repeats}; pandas {pd.__version__}, numpy {np.__version__}")
     columns = ("times", "MB", "here s", "pandas s", "here/pandas", "M rows/s", "asked", "with hash and part, s")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from hardiness.errors import InputError, UnitsError
+from hardiness.read import recognition
 from hardiness.read.loggers import LoggerFile, read_logger
 
 DATA = Path(__file__).parents[1] / "data" / "loggers"
@@ -20,13 +22,16 @@ CELSIUS = np.array([-1.0, -1.5, -2.0, -2.5, -3.0, -3.5, -4.0, -4.0, -4.5, -4.0, 
 DIALECTS = {
     "bar.txt": ("degC", "default", "Europe/Madrid", 0),
     "bare_clock.csv": ("degC", "default", "Europe/Madrid", 0),
+    "bom_bar_quotes.txt": ("degC", "default", "Europe/Madrid", 0),
     "carriage_returns.csv": ("degC", "default", "Europe/Madrid", 0),
     "clock_first.csv": ("degC", "default", "Europe/Madrid", 0),
     "compact.csv": ("degC", "default", "Europe/Madrid", 0),
     "compact_digits.csv": ("degC", "default", "Europe/Madrid", 0),
     "dots_semicolon.csv": ("degC", "default", "Europe/Madrid", 0),
+    "epoch_fraction.txt": ("degC", "file", "UTC", 0),
     "epoch_milliseconds.csv": ("degC", "file", "UTC", 0),
     "epoch_seconds.csv": ("degC", "file", "UTC", 0),
+    "event_rows.csv": ("degC", "default", "Europe/Madrid", 3),
     "exponents.csv": ("degC", "default", "Europe/Madrid", 0),
     "extra_channels.csv": ("degC", "default", "Europe/Madrid", 0),
     "footer_blank_lines.csv": ("degC", "default", "Europe/Madrid", 0),
@@ -36,6 +41,7 @@ DIALECTS = {
     "iso_comma.csv": ("degC", "default", "Europe/Madrid", 0),
     "iso_fraction.csv": ("degC", "default", "Europe/Madrid", 0),
     "iso_offset.csv": ("degC", "file", "UTC+01:00", 0),
+    "iso_offset_footer.csv": ("degC", "file", "UTC+01:00", 0),
     "iso_zulu.csv": ("degC", "file", "UTC", 0),
     "kelvin.csv": ("kelvin", "default", "Europe/Madrid", 0),
     "latin1.csv": ("degC", "default", "Europe/Madrid", 0),
@@ -46,23 +52,31 @@ DIALECTS = {
     "month_name.csv": ("degC", "default", "Europe/Madrid", 0),
     "newest_first.csv": ("degC", "default", "Europe/Madrid", 0),
     "no_header.csv": ("degC", "default", "Europe/Madrid", 0),
+    "noon_before.csv": ("degC", "default", "Europe/Madrid", 0),
     "noon_dots.csv": ("degF", "default", "Europe/Madrid", 0),
+    "noon_semicolon_latin1.csv": ("degC", "default", "Europe/Madrid", 0),
     "noon_single_digits.csv": ("degF", "default", "Europe/Madrid", 0),
     "offset_above.csv": ("degF", "file", "UTC+01:00", 0),
     "padded.csv": ("degC", "default", "Europe/Madrid", 0),
     "quoted_decimal_comma.csv": ("degC", "default", "Europe/Madrid", 0),
+    "serial_number_column.csv": ("degC", "default", "Europe/Madrid", 0),
     "short_year.csv": ("degC", "default", "Europe/Madrid", 0),
     "short_year_first.csv": ("degC", "default", "Europe/Madrid", 0),
+    "thousands_beside.csv": ("degC", "default", "Europe/Madrid", 0),
+    "thousands_dots_beside.csv": ("degC", "default", "Europe/Madrid", 0),
     "trailing_empty.csv": ("degC", "default", "Europe/Madrid", 0),
     "two_columns_noon.csv": ("degC", "default", "Europe/Madrid", 0),
+    "two_columns_offset_header.csv": ("degF", "file", "UTC+01:00", 1),
     "two_columns_tab.txt": ("degC", "default", "Europe/Madrid", 0),
     "unicode_minus.csv": ("degC", "default", "Europe/Madrid", 0),
     "unit_in_cells.csv": ("degC", "default", "Europe/Madrid", 0),
     "unit_in_cells_f.csv": ("degF", "default", "Europe/Madrid", 0),
+    "units_row.csv": ("degC", "default", "Europe/Madrid", 0),
     "utf16_big.txt": ("degC", "default", "Europe/Madrid", 0),
     "utf16_little.txt": ("degC", "default", "Europe/Madrid", 0),
     "utf16_unmarked.txt": ("degC", "default", "Europe/Madrid", 0),
     "weekday.csv": ("degC", "file", "UTC+01:00", 0),
+    "weekday_month_noon.csv": ("degC", "default", "Europe/Madrid", 0),
     "zone_above.csv": ("degC", "file", "Europe/Madrid", 0),
     "zone_letters.csv": ("degC", "file", "UTC+01:00", 0),
 }
@@ -102,6 +116,30 @@ def test_every_dialect_tells_the_same_readings(name):
     np.testing.assert_allclose(logger.air_temperature.values[order], CELSIUS, atol=1e-9)
     assert (logger.unit, logger.timezone_from, logger.timezone, logger.missing) == (unit, zone_from, zone, missing)
     assert logger.interval_min == 15.0
+
+
+@pytest.mark.parametrize("name", DIALECTS)
+def test_a_file_read_in_tiny_pieces_tells_the_same(name, monkeypatch):
+    whole = read(DATA / name)
+    monkeypatch.setattr("hardiness.read.slices.BLOCK", 50)  # a row or two
+    monkeypatch.setattr("hardiness.read.text.PIECE", 7)
+    pieces = read(DATA / name)
+    np.testing.assert_array_equal(pieces.air_temperature.time.values, whole.air_temperature.time.values)
+    np.testing.assert_array_equal(pieces.air_temperature.values, whole.air_temperature.values)
+    assert (pieces.rows.tolist(), pieces.missing, pieces.said) == (whole.rows.tolist(), whole.missing, whole.said)
+
+
+def test_a_file_that_becomes_shorter_while_it_is_read_is_refused(write, monkeypatch):
+    path = write("Time,Temp (C)\n" + "2023-02-03 23:00,-1.0\n" * 400)
+    sorting = recognition.read_fields
+
+    def cut(*given, **named):
+        os.truncate(path, 3000)
+        return sorting(*given, **named)
+
+    monkeypatch.setattr(recognition, "read_fields", cut)
+    monkeypatch.setattr("hardiness.read.slices.BLOCK", 500)
+    assert "a file that is being changed" in refusal(path)
 
 
 def test_newest_first_stays_in_the_order_of_the_file():

@@ -92,6 +92,25 @@ BROKEN: dict[str, list[tuple[int | str | None, str | None, str, str | None]]] = 
     "two_zones.csv": [(None, None, "several zones (UTC+02:00 in row 1; UTC+01:00 in row 2)", "--timezone")],
     "unclear_letters.csv": [(3, "Time", "'2023-02-03 23:15 CST'", None)],
     "white_space.csv": [(None, None, "a file with nothing but white space", None)],
+    "long_rows.csv": [(3, None, "3 cells", "semicolon or tab")],
+    "noon_unsaid.csv": [
+        ("2 and 5", "Temp (C)", "-1 C and 5 C at 2023-02-03 11:00:00 UTC", "a 12-hour clock without AM and PM"),
+        ("3 and 6", "Temp (C)", "-1.5 C and 6 C at 2023-02-03 11:30:00 UTC", "a 12-hour clock without AM and PM"),
+    ],
+    "other_unit.csv": [(2, "Temp", "'-1.0 mV'", None)],
+    "thousands_unquoted.csv": [(1, None, "rows of 4 cells below a header of 3", "need quotes")],
+    "three_temperatures.csv": [
+        (
+            None, None, "several columns of temperatures ('T1 (°C)', 'T2 (°C)', 'T3 (°C)')",
+            "hardiness add readings three_temperatures.csv --channel 'T1 (°C)=SENSOR-1' --channel 'T2 (°C)=SENSOR-2'"
+            " --channel 'T3 (°C)=SENSOR-3'",
+        ),
+    ],
+    "two_orders.csv": [(2, "Time", "'14/02/2023 23:00', a day that does not exist", None)],
+    "two_probes.csv": [
+        ("2 and 3", "Temp (C)", "-1 C and -5 C at 2023-02-03 23:00:00 UTC", "--sensor-column"),
+        ("4 and 5", "Temp (C)", "-1 C and -5.5 C at 2023-02-03 23:15:00 UTC", "--sensor-column"),
+    ],
     "workbook.csv": [(None, None, "a workbook (xlsx, ods)", "Export the readings as CSV")],
 }  # fmt: skip
 HEADER = b"Time,Temp (C)\n"
@@ -217,6 +236,7 @@ def test_memory_stays_within_six_times_the_file(tmp_path):
     tracemalloc.stop()
     assert logger.rows.size == len(rows) == 336 * 1440
     assert peak < 6 * path.stat().st_size
+    assert peak < 48 * len(rows) + (8 << 20)  # forty million rows, a file of a gigabyte, in two
 
 
 @settings(max_examples=150, deadline=None, derandomize=True)

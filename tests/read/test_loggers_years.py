@@ -13,6 +13,7 @@ from hardiness.read.faults import Faults, sort_rows
 from hardiness.read.fields import read_fields
 from hardiness.read.instants import Instants, find_instants
 from hardiness.read.loggers import LoggerFile, read_logger
+from hardiness.read.text import Text
 
 NOW = np.datetime64("2026-11-25T20:00", "s")  # what the computer's clock says in most of these tests [UTC]
 ODD = "Is the logger's clock right?"
@@ -36,7 +37,7 @@ def read(path: Path, zone: str = "UTC", **options: object) -> LoggerFile:
 
 def instants_of(path: Path, *, now: np.datetime64 = NOW, zone: str = "UTC", trial: str = "UTC") -> Instants:
     """The instants of a file as the reader finds them when the computer's clock says ``now``."""
-    data = path.read_bytes()
+    data = Text.of(path.read_bytes())
     dialect = find_dialect(data, file=path.name, time_column=None, temperature_column=None)
     faults = Faults(data, dialect, path.name)
     fields, _, _ = sort_rows(read_fields(data, dialect, file=path.name, progress=None), faults)

@@ -136,7 +136,8 @@ DATES = [(table, column) for table in RECORD_TABLES.values() for column in table
 
 @pytest.mark.parametrize(("table", "column"), DATES)
 def test_dates_of_the_years_1850_to_2199_are_taken_and_others_refused(table, column):
-    other = {"scores": score(), "plants": plant(), "freeze_notes": {"from": "2026-01-10", "to": "2026-01-10"}}
+    other = {"scores": score(), "plants": plant(), "freeze_notes": {"from": "2026-01-10", "to": "2026-01-10"},
+             "calibrations": {"sensor": "L1", "from": "2026-01-10", "offset_c": "-0.3"}}  # fmt: skip
     for text in ("1850-01-01", "2199-12-31"):
         row = {**other[table.name], column: text}
         assert parse(table, [row]).frame.loc[0, column] == dt.date.fromisoformat(text)

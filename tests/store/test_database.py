@@ -73,18 +73,19 @@ def test_a_writer_holds_the_lock_from_its_first_moment_and_readers_may_read(plai
 
 
 def test_from_an_empty_database_every_step_is_applied_once_and_recorded(plain):
-    assert migrate(plain) == ["001 records, parts and history"]
-    assert tables(plain.url.database) == {"migrations", "intakes", "versions", "parts", "history"}
+    steps = ["001 records, parts and history", "002 accounts"]
+    assert migrate(plain) == steps
+    assert tables(plain.url.database) == {"migrations", "intakes", "versions", "parts", "history", "accounts"}
     assert migrate(plain) == []
     with plain.read() as connection:
-        assert applied(connection) == ["001 records, parts and history"]
+        assert applied(connection) == steps
 
 
 def test_the_tables_that_the_steps_make_are_the_ones_the_program_uses(plain):
     migrate(plain)
     with plain.read() as connection:
         inspector = sa.inspect(connection)
-        for used in (database.INTAKES, database.VERSIONS, database.PARTS, database.HISTORY):
+        for used in (database.INTAKES, database.VERSIONS, database.PARTS, database.HISTORY, database.ACCOUNTS):
             made = {column["name"] for column in inspector.get_columns(used.name)}
             assert made == set(used.columns.keys()), used.name
 
@@ -94,10 +95,10 @@ def _step(name, statement):
 
 
 def test_an_older_database_is_brought_up_to_date_and_keeps_its_rows(planted):
-    later = (*MIGRATIONS, _step("002 a mark", "ALTER TABLE intakes ADD COLUMN mark TEXT"),
-             _step("003 marks", "CREATE TABLE marks (x TEXT)"))  # fmt: skip
+    later = (*MIGRATIONS, _step("901 a mark", "ALTER TABLE intakes ADD COLUMN mark TEXT"),
+             _step("902 marks", "CREATE TABLE marks (x TEXT)"))  # fmt: skip
     older = Database(planted.folder)
-    assert migrate(older, later) == ["002 a mark", "003 marks"]
+    assert migrate(older, later) == ["901 a mark", "902 marks"]
     with older.read() as connection:
         assert applied(connection) == [step.name for step in later]
         assert connection.exec_driver_sql("SELECT count(*), count(mark) FROM intakes").one() == (2, 0)
@@ -111,7 +112,7 @@ def test_a_step_that_fails_leaves_the_steps_before_it_and_nothing_of_itself(plai
         connection.exec_driver_sql("INSERT INTO nowhere VALUES (1)")
 
     with pytest.raises(StoreError, match="no such table: nowhere"):
-        migrate(plain, (*MIGRATIONS, Migration("002 fails", fail)))
+        migrate(plain, (*MIGRATIONS, Migration("901 fails", fail)))
     assert "half" not in tables(plain.url.database)
     with plain.read() as connection:
         assert applied(connection) == [step.name for step in MIGRATIONS]
