@@ -118,8 +118,8 @@ def _fitted_rows(flow: Flow) -> pd.DataFrame:
     return flow.observations[flow.observations["protected"] == ""]
 
 
-def explain_floors(flow: Flow, selection: str, survive: float = 0.9, grade: int | None = None) -> None:
-    """Print what one selection's floors say and rest on, in sentences.
+def told_about(flow: Flow, selection: str, survive: float = 0.9, grade: int | None = None) -> Told:
+    """Gather what one selection's floors say and rest on.
 
     Raises
     ------
@@ -140,7 +140,7 @@ def explain_floors(flow: Flow, selection: str, survive: float = 0.9, grade: int 
         posterior = flow.fit.posterior
         empty["influence"] = influence_table(posterior, survive=survive, grade=grade, selections=[selection])
         empty["sensitivity"] = sensitivity_table(posterior, survive=survive, grade=grade, variants=TOGETHER)
-    told = Told(
+    return Told(
         selection=selection,
         floors=table,
         observations=tested,
@@ -151,6 +151,17 @@ def explain_floors(flow: Flow, selection: str, survive: float = 0.9, grade: int 
         units=flow.settings.units,
         **empty,
     )
+
+
+def explain_floors(flow: Flow, selection: str, survive: float = 0.9, grade: int | None = None) -> None:
+    """Print what one selection's floors say and rest on, in sentences.
+
+    Raises
+    ------
+    InputError
+        If no such selection is registered.
+    """
+    told, tested = told_about(flow, selection, survive, grade), _fitted_rows(flow)
     click.echo(listed_cells(explain_selection(told)))
     if not tested.empty:
         click.echo("")

@@ -56,6 +56,10 @@ class Basis:
         The parts of each pair.
     pair_sums : sparse matrix, dims (figure, pair)
         Coefficients of the pairs in each figure's square.
+    selections : ndarray of int, dims (cell part,)
+        The selection of each of these cells.
+    border : ndarray, dims (cell part, dense)
+        Their coefficients in the dense block, without what their own effects rest on.
     """
 
     design: Design
@@ -65,6 +69,8 @@ class Basis:
     left: Indices
     right: Indices
     pair_sums: Matrix
+    selections: Indices
+    border: Floats
 
     @staticmethod
     def of(design: Design, figures: Figures) -> Basis:
@@ -93,32 +99,40 @@ class Basis:
         key, pair = np.unique(a * parts.shape[1] + b, return_inverse=True)
         figure = np.repeat(np.arange(count), counts)[entry]
         sums = sparse.csr_array((value, (figure, pair.ravel())), shape=(count, key.size))
-        return Basis(design, cells, lines[moving], parts, key // parts.shape[1], key % parts.shape[1], sums)
+        return Basis(
+            design,
+            cells,
+            lines[moving],
+            parts,
+            key // parts.shape[1],
+            key % parts.shape[1],
+            sums,
+            design.selection_of_cell[cells],
+            to_dense(design.cell_border[cells]),
+        )
 
     def values(self, effects: Effects) -> Floats:
         """Each part's value at given effects, dims (part,). [K]."""
-        design, cells = self.design, self.cells
-        own = effects.cells[cells] + effects.selections[design.selection_of_cell[cells]]
-        return np.concatenate([own + design.cell_border[cells] @ effects.dense, self.lines @ effects.dense])
+        own = effects.cells[self.cells] + effects.selections[self.selections]
+        return np.concatenate([own + self.border @ effects.dense, self.lines @ effects.dense])
 
     def draws(self, draws: Draws) -> Floats:
         """Each part's deviation in joint draws, dims (draw, part). [K]."""
-        bordered = to_dense(self.design.cell_border[self.cells] @ draws.dense.T).T
+        bordered = draws.dense @ self.border.T
         return np.concatenate([draws.cells[:, self.cells] + bordered, draws.dense @ self.lines.T], axis=1)
 
     def covariances(self, mode: Mode) -> Floats:
         """Posterior covariances of the pairs at a mode, dims (pair,). [K2]."""
-        design, factor = self.design, mode.factor
-        paths, response = cell_paths(design, factor)
-        n, cells = self.cells.size, self.cells
-        dense = np.concatenate([to_dense(paths[cells] + design.cell_border[cells]), self.lines])
+        factor, n, cells = mode.factor, self.cells.size, self.cells
+        paths, response = cell_paths(self.design, factor)
+        dense = np.concatenate([to_dense(paths[cells]) + self.border, self.lines])
         found = self._products(dense @ factor.dense_covariance, dense)
-        own = np.flatnonzero(self.right < n)  # pairs of cells
-        left, right = cells[self.left[own]], cells[self.right[own]]
-        found[own] += np.where(left == right, factor.variance[1][left], 0.0)
-        above = design.selection_of_cell
-        together = response[left] * response[right] * factor.variance[2][above[left]]
-        found[own] += np.where(above[left] == above[right], together, 0.0)
+        alike = np.flatnonzero((self.left == self.right) & (self.right < n))
+        found[alike] += factor.variance[1][cells[self.left[alike]]]
+        own = np.flatnonzero(self.right < n)
+        own = own[self.selections[self.left[own]] == self.selections[self.right[own]]]  # cells of one selection
+        left, right = self.left[own], self.right[own]
+        found[own] += response[cells[left]] * response[cells[right]] * factor.variance[2][self.selections[left]]
         return found
 
     def pair_moments(self, values: Floats, weights: Floats) -> Floats:

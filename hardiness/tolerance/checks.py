@@ -15,7 +15,7 @@ from hardiness.tolerance.calibration import calibration_table, calibration_tests
 from hardiness.tolerance.evidence import MOST_PRIOR
 from hardiness.tolerance.floors import check_grade, floors_table
 from hardiness.tolerance.influence import FREEZE, PLANT, influence_table
-from hardiness.tolerance.posterior import Posterior
+from hardiness.tolerance.posterior import LARGEST_K, Posterior
 from hardiness.tolerance.prediction import predict_rows
 from hardiness.tolerance.sensitivity import SPREADS, sensitivity_table
 from hardiness.tolerance.spacing import last_low_grade, spacing_table
@@ -24,6 +24,8 @@ RARE = 0.01  # what a sound fit shows in one trial of a hundred
 UNUSUAL = 0.05  # the same for a test that is cautious by itself (13 simulated sound trials: none was flagged)
 MOST_PULL = 1.0  # of half an interval's width: what one plant or freeze may move a bracketed floor
 MOST_SHIFT = 0.5  # of half an interval's width: what other priors may move it
+LEAST_DRAWS = 100  # effective: a floor's error of computation is then a tenth of its standard deviation or less
+LEAST_POINTS = 5  # effective, of the scales, where Laplace's method stands alone
 STEPS = ("predicting rows", "leaving out plants and freezes", "low and high grades", "other priors", "done")
 
 
@@ -93,7 +95,7 @@ def check_fit(
     sensitivity = sensitivity_table(posterior, survive=survive, grade=grade)
     tell(4, STEPS[4])
     floors = floors_table(posterior, survive=survive, grade=grade, level=0.9)
-    rows: list[Row] = [_losses_row(posterior, grade), _freezes_row(posterior)]
+    rows: list[Row] = [_losses_row(posterior, grade), _freezes_row(posterior), *_computing_rows(posterior)]
     rows += _calibration_rows(tests)
     rows += [_exposure_row(grades), _cells_row(cells)]
     rows += _spacing_rows(spacing, posterior.design.worst, units)
@@ -117,6 +119,34 @@ def _freezes_row(posterior: Posterior) -> Row:
         "." if met > 1 else ": one alone cannot tell what the freeze did from what the plants are."
     )
     return "freezes", "freezes with scores", met, "2 or more", met > 1, comment
+
+
+def _computing_rows(posterior: Posterior) -> list[Row]:
+    """How the posterior was reached, and whether that can be trusted."""
+    found = posterior.diagnostics
+    if found.path == "laplace":
+        rows, points = posterior.design.low.size, found.effective_nodes
+        passes = points >= LEAST_POINTS or not posterior.priors.free
+        comment = (
+            f"With {words.count(rows, 'row')} the answer is Laplace's approximation, made for many rows, without "
+            f"joint draws; its scales count as {words.number(points, 0)} equally likely points"
+        ) + ("." if passes else ": too few to trust an interval.")
+        return [("computing", "effective points of the scales", points, f"{LEAST_POINTS} or more", passes, comment)]
+    k, size = max(found.pareto_k, 0.0), found.effective_sample_size
+    how = (
+        "joint draws of all effects, weighed by how probable they are, carry the answer"
+        if found.path == "importance"
+        else "draws led to the answer step by step (a sampler) carry it, since plain ones did not"
+    )
+    few, many = k > LARGEST_K, size >= LEAST_DRAWS
+    return [
+        ("computing", "shape k of the largest weights (Pareto)", k, f"{LARGEST_K:g} or less", not few,
+         f"How it was computed: {how}" + ("; a few outweigh all others, so intervals may be off." if few
+                                          else ", and no few outweigh the others.")),
+        ("computing", "effective number of draws", size, f"{LEAST_DRAWS} or more", many,
+         f"The draws count as {words.number(size, 0)} equally good ones" + ("." if many
+                                                                        else ": floors carry their chance.")),
+    ]  # fmt: skip
 
 
 def _calibration_rows(tests: pd.DataFrame) -> list[Row]:

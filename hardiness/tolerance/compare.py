@@ -58,16 +58,16 @@ def compare_table(
     pairs = _pairs(posterior, _known(posterior, selections), _known(posterior, against))
     table = pd.DataFrame(pairs, columns=["selection_a", "selection_b", "rootstock"])
     if pairs:
-        index = {cell: number for number, cell in enumerate(posterior.design.cells)}
-        stocks = _stocks(posterior)
-        left = _weights(table["selection_a"], table, stocks, index)
-        right = _weights(table["selection_b"], table, stocks, index)
+        met = _met_on(pairs, _stocks(posterior))
+        left = _weights(table["selection_a"], met, posterior.design.cells)
+        right = _weights(table["selection_b"], met, posterior.design.cells)
         difference = posterior_of(posterior, differences(posterior.design, left, right))
+        table["probability_a_hardier"] = difference.probability_below(np.zeros(len(pairs)))
+        difference = difference.simplified()
         table["difference_c"] = difference.quantile(0.5)
         table["low_c"] = difference.quantile(0.5 - level / 2.0)
         table["high_c"] = difference.quantile(0.5 + level / 2.0)
-        table["probability_a_hardier"] = difference.probability_below(np.zeros(len(pairs)))
-        table["shared_winters"] = _shared_winters(posterior.design.table, table, stocks)
+        table["shared_winters"] = _shared_winters(posterior.design.table, table, met)
     return table.reindex(columns=schema.column_names(schema.COMPARE))
 
 
@@ -120,32 +120,36 @@ def _shared(stocks: dict[str, list[str]], a: str, b: str) -> list[str]:
     return [stock for stock in stocks[a] if stock in stocks[b]]
 
 
-def _weights(
-    side: pd.Series, table: pd.DataFrame, stocks: dict[str, list[str]], index: dict[tuple[str, str], int]
-) -> sparse.csr_array:
-    rows, columns, values = [], [], []
-    both = zip(side, table["selection_a"], table["selection_b"], table["rootstock"], strict=True)
-    for row, (selection, a, b, stock) in enumerate(both):
-        shared = _shared(stocks, a, b) if stock == ALL_STOCKS else [stock]
-        rows += [row] * len(shared)
-        columns += [index[selection, name] for name in shared]
-        values += [1.0 / len(shared)] * len(shared)
-    return sparse.csr_array((values, (rows, columns)), shape=(len(table), len(index)))
+def _met_on(pairs: list[tuple[str, str, str]], stocks: dict[str, list[str]]) -> list[tuple[str, ...]]:
+    """The rootstocks that each pair is compared on."""
+    return [tuple(_shared(stocks, a, b)) if stock == ALL_STOCKS else (stock,) for a, b, stock in pairs]
 
 
-def _shared_winters(observations: pd.DataFrame, pairs: pd.DataFrame, stocks: dict[str, list[str]]) -> pd.Series:
+def _weights(side: pd.Series, met: list[tuple[str, ...]], cells: tuple[tuple[str, str], ...]) -> sparse.csr_array:
+    """The mean over the rootstocks met on, dims (pair, cell)."""
+    index = {cell: number for number, cell in enumerate(cells)}
+    columns = [index[selection, stock] for selection, stocks in zip(side, met, strict=True) for stock in stocks]
+    counts = np.array([len(stocks) for stocks in met])
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    whole = sparse.csr_array((np.repeat(1.0 / counts, counts), columns, starts), shape=(len(met), len(cells)))
+    whole.sort_indices()
+    return whole
+
+
+def _shared_winters(observations: pd.DataFrame, pairs: pd.DataFrame, met: list[tuple[str, ...]]) -> pd.Series:
     if "winter" not in observations.columns:
         return pd.Series(pd.NA, index=pairs.index, dtype="Int64")
     seen = observations.loc[stands_open(observations), ["selection", "rootstock", "winter"]].drop_duplicates()
-    met: dict[tuple[str, str], set[str]] = {}
+    of_cell: dict[tuple[str, str], set[str]] = {}
     for selection, rootstock, winter in seen.itertuples(index=False, name=None):
-        met.setdefault((selection, rootstock), set()).add(winter)
+        of_cell.setdefault((selection, rootstock), set()).add(winter)
+    of_stocks: dict[tuple[str, tuple[str, ...]], set[str]] = {}
 
-    def winters(selection: str, shared: list[str]) -> set[str]:
-        return set().union(*(met[selection, stock] for stock in shared))
+    def winters(selection: str, stocks: tuple[str, ...]) -> set[str]:
+        if (selection, stocks) not in of_stocks:
+            of_stocks[selection, stocks] = set().union(*(of_cell[selection, stock] for stock in stocks))
+        return of_stocks[selection, stocks]
 
-    counts = []
-    for a, b, stock in pairs[["selection_a", "selection_b", "rootstock"]].itertuples(index=False):
-        shared = _shared(stocks, a, b) if stock == ALL_STOCKS else [stock]
-        counts.append(len(winters(a, shared) & winters(b, shared)))
+    both = zip(pairs["selection_a"], pairs["selection_b"], met, strict=True)
+    counts = [len(winters(a, stocks) & winters(b, stocks)) for a, b, stocks in both]
     return pd.Series(counts, index=pairs.index, dtype="Int64")

@@ -22,7 +22,7 @@ _SHARES = 1.0 / (1.0 + np.exp(-np.linspace(-9.0, 9.0, 81)))
 def survival_curves(
     posterior: Posterior, temperatures_c: Sequence[float], *, grade: int | None = None, level: float = 0.9
 ) -> xr.DataArray:
-    """Share that comes through without reaching a grade, by temperature, for every selection and rootstock.
+    """Share that comes through without reaching a grade, by temperature, for every tested selection and rootstock.
 
     Parameters
     ----------
@@ -52,13 +52,14 @@ def survival_curves(
     sd, sigma = posterior.scale("tau_u"), posterior.scale("sigma")
     middle = floor_mixture(posterior, survive=0.5, grade=grade)  # at one half the deviation is 0
     deviations = [spread_quantile(float(share), sd, sigma) for share in _SHARES]
-    cells = posterior.design.cells
+    cells = posterior.design.tested_cells
+    places = pd.MultiIndex.from_tuples(posterior.design.cells).get_indexer(pd.MultiIndex.from_tuples(cells))
     shares = np.empty((len(cells), temperatures.size, quantiles.size))
     for column, quantile in enumerate(quantiles):
         # A plant's odds are high where its floor is surely colder: the band turns round.
         floors = np.array([middle.shifted(deviation).quantile(1.0 - float(quantile)) for deviation in deviations])
-        for row in range(len(cells)):
-            shares[row, :, column] = np.interp(temperatures, floors[:, row], _SHARES)
+        for row, place in enumerate(places):
+            shares[row, :, column] = np.interp(temperatures, floors[:, place], _SHARES)
     curves = xr.DataArray(
         shares,
         dims=("selection_rootstock", "temperature", "quantile"),

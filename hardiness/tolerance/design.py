@@ -6,7 +6,7 @@ In: checked observations. Out: :class:`Design`: for each row its grades and expo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -178,6 +178,43 @@ def build_design(table: pd.DataFrame, grades: int, terms: Terms = NO_TERMS) -> D
         cell_border=border.cells,
         blocks=border.blocks,
         alpha_mean=float(table.loc[stands_open(table), "exposure_c"].max()),
+    )
+
+
+def keep_selections(design: Design, keep: NDArray[np.bool_]) -> Design:
+    """Keep some selections, with their cells, plants and rows; the dense border stays whole.
+
+    Parameters
+    ----------
+    design : Design
+    keep : ndarray of bool, dims (selection,)
+
+    Returns
+    -------
+    Design
+    """
+    in_cells = keep[design.selection_of_cell]
+    in_plants = in_cells[design.cell_of_plant]
+    rows, plants, cells = (np.flatnonzero(some) for some in (in_plants[design.plant_of_row], in_plants, in_cells))
+    new_plant, new_cell, new_selection = (np.cumsum(some) - 1 for some in (in_plants, in_cells, keep))
+    names = tuple(design.selections[index] for index in np.flatnonzero(keep))
+    return replace(
+        design,
+        table=design.table[design.table["selection"].isin(names)],
+        low=design.low[rows],
+        high=design.high[rows],
+        exposure=design.exposure[rows],
+        log_near=design.log_near[rows],
+        plant_of_row=new_plant[design.plant_of_row[rows]],
+        cell_of_plant=new_cell[design.cell_of_plant[plants]],
+        selection_of_cell=new_selection[design.selection_of_cell[cells]],
+        cells=tuple(design.cells[index] for index in cells),
+        plants=tuple(design.plants[index] for index in plants),
+        selections=names,
+        selection_share=design.selection_share[keep],
+        upper=design.upper[rows],
+        lower=design.lower[rows],
+        cell_border=design.cell_border[cells],
     )
 
 

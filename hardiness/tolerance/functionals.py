@@ -59,7 +59,8 @@ def differences(design: Design, left: Matrix, right: Matrix) -> Figures:
     Figures
     """
     n = left.shape[0]
-    return Figures((left - right).tocsr(), np.zeros((n, design.n_dense)), np.zeros(n))
+    alpha = np.broadcast_to(np.zeros(design.n_dense), (n, design.n_dense))
+    return Figures((left - right).tocsr(), alpha, np.zeros(n))
 
 
 def posterior_of(posterior: Posterior, figures: Figures) -> Mixture:

@@ -30,7 +30,8 @@ def scaled(weights: Floats, matrix: Matrix) -> Matrix:
     """
     if isinstance(matrix, np.ndarray):
         return weights[:, None] * matrix
-    return (sparse.dia_array((weights[None, :], [0]), shape=(weights.size, weights.size)) @ matrix).tocsr()
+    entries = matrix.data * np.repeat(weights, np.diff(matrix.indptr))
+    return sparse.csr_array((entries, matrix.indices, matrix.indptr), shape=matrix.shape)
 
 
 def to_dense(matrix: Matrix) -> Floats:

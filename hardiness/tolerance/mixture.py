@@ -85,8 +85,9 @@ class Mixture:
         >>> round(float(one.quantile(0.95)[0]), 4)
         -8.1776
         """
-        if self.mean.size > MANY:
-            return self._merged().quantile(share)
+        merged = self.simplified()
+        if merged is not self:
+            return merged.quantile(share)
         ends = self._component_quantile(share)
         low, high = ends.min(axis=0) - TOLERANCE, ends.max(axis=0) + TOLERANCE
         values = self.weights @ ends
@@ -105,8 +106,18 @@ class Mixture:
                 break
         return values
 
-    def _merged(self) -> Mixture:
-        """Nodes of like spread taken together, each group a component with the moments of its nodes."""
+    def simplified(self) -> Mixture:
+        """Where nodes and figures are many, nodes of like spread taken together in groups.
+
+        Each group is a component with the moments of its nodes. Whoever asks for several quantiles simplifies once.
+
+        Returns
+        -------
+        Mixture
+            This one where it is small.
+        """
+        if self.mean.size <= MANY or self.weights.size <= GROUPS:
+            return self
         order = np.argsort((self.sd * self.sd).mean(axis=1), kind="stable")
         place = (np.cumsum(self.weights[order]) - 0.5 * self.weights[order]) / self.weights.sum()
         group = np.minimum((place * GROUPS).astype(int), GROUPS - 1)

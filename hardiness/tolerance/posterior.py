@@ -200,7 +200,7 @@ def find_posterior(design: Design, priors: Priors, *, span_c: float) -> Posterio
 
 def _node_count(rows: int) -> int:
     """Fewer points where many rows leave the scales little room. A Sobol' sequence wants a power of two."""
-    return 512 if rows <= 600 else 256 if rows <= 2_000 else 128 if rows <= 6_000 else 32 if rows <= 30_000 else 16
+    return 512 if rows <= 600 else 256 if rows <= 2_000 else 128 if rows <= 6_000 else 32
 
 
 def _corrected(design: Design, priors: Priors, centre: Mode, modes: list[Mode], logs: Floats) -> Posterior:

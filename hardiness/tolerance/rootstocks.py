@@ -25,7 +25,7 @@ NOT_SEPARABLE = "not separable"
 
 
 def rootstocks_table(posterior: Posterior, *, level: float = 0.9) -> pd.DataFrame:
-    """Compare rootstocks in pairs.
+    """Compare rootstocks in pairs: those that an unprotected plant with a score stands on.
 
     Parameters
     ----------
@@ -47,7 +47,8 @@ def rootstocks_table(posterior: Posterior, *, level: float = 0.9) -> pd.DataFram
     level, design = check_share("level", level), posterior.design
     stocks = next(block for block in design.blocks if block.kind == "rootstock")
     names = schema.column_names(schema.ROOTSTOCKS)
-    pairs = [(a, b, _carried_by_both(design, a, b)) for a, b in combinations(stocks.names, 2)]
+    tested = sorted({stock for _, stock in design.tested_cells})
+    pairs = [(a, b, _carried_by_both(design, a, b)) for a, b in combinations(tested, 2)]
     if not pairs:
         return pd.DataFrame(columns=names)
     at_large = _table(pairs, "any", posterior, _population(design, stocks, pairs), level)

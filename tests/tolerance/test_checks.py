@@ -44,8 +44,8 @@ def found(fitted, told):
 def test_every_check_has_a_row_with_a_sentence(found):
     assert list(found.rows.columns) == schema.column_names(schema.CHECKS)
     assert found.rows["check"].tolist() == [
-        "losses", "freezes", *["calibration"] * 5, "grades by exposure", "cells", "one effect for all grades",
-        "influence of a plant", "influence of a freeze", "priors",
+        "losses", "freezes", *["computing"] * 2, *["calibration"] * 5, "grades by exposure", "cells",
+        "one effect for all grades", "influence of a plant", "influence of a freeze", "priors",
     ]  # fmt: skip
     assert found.rows["comment"].str.fullmatch(r".{15,}\.").all() and np.isfinite(found.rows["value"]).all()
     assert found.rows["passes"].mean() > 0.8  # a sound trial

@@ -167,6 +167,24 @@ def test_a_cell_of_protected_plants_only_has_no_floor_and_no_pair():
     assert fit.posterior.design.alpha_mean == -6.0
 
 
+def test_a_rootstock_of_protected_plants_only_has_no_curve_no_rank_and_no_pair_of_stocks():
+    rows = pd.DataFrame(
+        [("p1", "A", "own", "f1", -6.0, 1, ""), ("p2", "A", "P2", "f2", -8.0, 5, ""),
+         ("p3", "B", "own", "f2", -8.0, 3, ""), ("p4", "B", "V7", "f1", -6.0, 2, "cover")],
+        columns=["plant", "selection", "rootstock", "freeze", "exposure_c", "grade", "protected"],
+    ).assign(exposure_sd_c=0.5)  # fmt: skip
+    fit = fit_tolerance(rows, terms=Terms(protection=3.0))
+    tested = [("A", "P2"), ("A", "own"), ("B", "own")]
+    assert len(fit.posterior.design.cells) == 4
+    curves = fit.curves([-12.0, -6.0])
+    assert curves.indexes["selection_rootstock"].tolist() == tested
+    assert (curves.sel(temperature=-12.0) < curves.sel(temperature=-6.0)).all()
+    ranked = fit.ranks().query("rootstock != 'all'")
+    assert sorted(ranked[["selection", "rootstock"]].itertuples(index=False, name=None)) == tested
+    stocks = fit.rootstocks()
+    assert set(zip(stocks["rootstock_a"], stocks["rootstock_b"], strict=True)) == {("P2", "own")}
+
+
 def test_faults_of_terms_are_named(every):
     with pytest.raises(FitError, match="column 'warmth_c' is missing"):
         fit_tolerance(every, terms=Terms(fixed={"warmth_c": 0.5}))
