@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from hardiness import words
+from hardiness.sentences import chance, rounded
 from hardiness.units import difference_to_fahrenheit
 
 RESTS = {
@@ -105,54 +106,6 @@ def shift_words(shift_c: float, units: str = "C") -> str:
         return "the same"
     size = difference_to_fahrenheit(abs(shift_c)) if units == "F" else abs(shift_c)
     return f"{words.number(size)} °{units} {'warmer' if shift_c > 0 else 'colder'}"
-
-
-def rounded(celsius: float, half_width_c: float, units: str = "C") -> str:
-    """Write a temperature as finely as its uncertainty allows: tenths, halves, or whole degrees.
-
-    Parameters
-    ----------
-    celsius : float
-        [degC]
-    half_width_c : float
-        Half of its interval's width. [K]
-    units : str, default "C"
-        ``"C"`` or ``"F"``.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> rounded(-9.42, 0.8), rounded(-9.42, 1.6), rounded(-9.42, 4.0)
-    ('−9.4 °C', '−9.5 °C', '−9 °C')
-    """
-    half = difference_to_fahrenheit(half_width_c) if units == "F" else half_width_c
-    step = 0.1 if half < 1.25 else 0.5 if half < 3.0 else 1.0
-    value = round(words.shown(celsius, units) / step) * step
-    return f"{words.number(value, 0 if step == 1.0 else 1)} °{units}"
-
-
-def chance(probability: float) -> str:
-    """Write a probability; never 0 or 1.
-
-    Parameters
-    ----------
-    probability : float
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> chance(0.104), chance(0.003), chance(0.998)
-    ('0.10', 'below 0.01', 'above 0.99')
-    """
-    if probability < 0.01:
-        return "below 0.01"
-    return "above 0.99" if probability > 0.99 else words.number(probability, 2)
 
 
 def explain_selection(told: Told) -> list[str]:

@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from hardiness import schema
-from hardiness.plainwords import Told, chance, explain_selection, listed_cells, rounded, shift_words
+from hardiness.plainwords import Told, explain_selection, listed_cells, shift_words
+from hardiness.sentences import chance, rounded
 
 
 def table(columns, *rows):

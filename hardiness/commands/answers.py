@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import click
@@ -10,7 +11,6 @@ import pandas as pd
 from hardiness import schema, words
 from hardiness.commands.checking import explain_floors
 from hardiness.commands.output import (
-    CAUTION,
     csv_option,
     deliver,
     say,
@@ -18,15 +18,16 @@ from hardiness.commands.output import (
     trial_option,
 )
 from hardiness.commands.printing import print_table
+from hardiness.commands.transfer import deliver_apart, deliver_why, estimated_note
 from hardiness.errors import FitError, InputError, Problem, near_name
 from hardiness.flow import Flow
 from hardiness.observations import left_out_summary
+from hardiness.report.notes import NO_LATITUDE, floor_notes
 from hardiness.settings import Settings
-from hardiness.tolerance.kinship import with_kin
 from hardiness.trial import open_trial
 
-NO_LATITUDE = "The trial names no latitude: winters are taken as north of the equator, July to June."
 MOST_NAMED = 8  # plants in one sentence
+MOST_FREEZES = 3  # freezes in one sentence
 # What a narrow terminal shows of a table, the most needed column first.
 FIRST_OBSERVED = ("plant", "selection", "rootstock", "freeze", "exposure_c", "grade", "scored_on", "grade_low",
                   "protected", "near", "freezes", "provisional", "exposure_sd_c", "winter")  # fmt: skip
@@ -38,18 +39,36 @@ FIRST_FLOORS = ("selection", "rootstock", "floor_c", "claimable_c", "floor_low_c
 
 @click.command()
 @csv_option
+@click.option("--apart", is_flag=True, help="Instead: sensors whose minima differ by more than their errors explain.")
 @trial_option
-def freezes(csv: str | None, trial: str | None) -> None:
+def freezes(csv: str | None, apart: bool, trial: str | None) -> None:
     """Every freeze at every sensor: minimum, hours at or below thresholds, held temperatures."""
     with open_trial(trial_folder(trial)) as opened:
         table = opened.freezes()
+        if apart:
+            deliver_apart(opened.flow(), csv)
+            return
         rules = opened.settings.rules
         columns = schema.freeze_columns(rules.thresholds, rules.held_h)
         deliver(table, columns, opened.settings, csv, ("freeze", *_first_measured(opened.settings)))
         if table.empty:
             say("There is no freeze yet: hardiness add readings FILE --sensor S adds a logger's readings.")
-        elif opened.settings.latitude is None:
+            return
+        if opened.settings.latitude is None:
             say(NO_LATITUDE)
+        if doubtful := opened.flow().freezes_in_doubt:
+            say(doubt_sentence(doubtful, len(table)))
+        say(estimated_note(table))
+
+
+def doubt_sentence(doubtful: Sequence[str], freezes: int) -> str:
+    """Say how many freezes hold readings that are flagged, and what to do."""
+    some = words.listed([*doubtful[:MOST_FREEZES], *(["others"] if len(doubtful) > MOST_FREEZES else [])])
+    hold = "holds" if len(doubtful) == 1 else "hold"
+    return (
+        f"{len(doubtful)} of {words.count(freezes, 'freeze')} {hold} flagged readings that are neither masked nor "
+        f"accepted yet ({some}): hardiness quality says why, hardiness mask and hardiness accept decide."
+    )
 
 
 def _first_measured(settings: Settings) -> tuple[str, ...]:
@@ -59,11 +78,15 @@ def _first_measured(settings: Settings) -> tuple[str, ...]:
 
 @click.command()
 @csv_option
+@click.option("--why", is_flag=True, help="Instead: which sensor answers for each plant, how often, and why.")
 @trial_option
-def exposures(csv: str | None, trial: str | None) -> None:
+def exposures(csv: str | None, why: bool, trial: str | None) -> None:
     """Every freeze that every plant met, by the sensor that speaks for it."""
     with open_trial(trial_folder(trial)) as opened:
         flow = opened.flow()
+        if why:
+            deliver_why(flow, csv)
+            return
         rules = opened.settings.rules
         columns = (*schema.EXPOSED, *schema.freeze_columns(rules.thresholds, rules.held_h))
         first = ("plant", "selection", "rootstock", "freeze", *_first_measured(opened.settings))
@@ -190,43 +213,6 @@ def print_floors(flow: Flow, table: pd.DataFrame, survive: float = 0.9, grade: i
     columns |= {name: replace(columns[name], kind="text") for name in ("floor_c", "claimable_c")}
     print_table(shown, [columns[name] for name in PRINTED_FLOORS], settings, FIRST_FLOORS)
     say(floor_notes(flow))
-
-
-def floor_notes(flow: Flow) -> list[str]:
-    """The sentences that go with floors: cautions, what is provisional, what was never scored."""
-    if flow.records.plants.empty and flow.records.scores.empty:
-        return [
-            "There is nothing to say yet: add selections, plants, readings and scores first (hardiness add --help)."
-        ]
-    if not flow.can_fit:
-        return ["There is no observation to fit yet: every registered cell is untested."]
-    table = flow.observations
-    used = table[table["protected"] == ""]
-    notes = [CAUTION, *flow.covariates.said]
-    if kin := with_kin(flow.kinship):
-        notes.append(f"Pooled with their kin, by the parents in the register: {words.count(len(kin), 'selection')}.")
-    if flow.season_met is not None:
-        first, last = (words.day(day) for day in flow.season_met)
-        winters = words.listed(sorted(set(used["winter"])))
-        notes.append(f"Freezes met: between {first} and {last} of {winters}.")
-    if len(set(used["freeze"])) == 1:
-        notes.append("One freeze alone cannot tell what the freeze did from what the plants are: a second one will.")
-    early = used[used["provisional"].astype(bool)]
-    if len(early):
-        cells = sorted({f"{row.selection} on {row.rootstock}" for row in early.itertuples(index=False)})
-        notes.append(f"Provisional, resting on early scores: {words.listed(cells)}.")
-    unscored = flow.left_out[flow.left_out["reason"] == "removed unscored"]
-    if len(unscored):
-        of = flow.records.plants.set_index("plant")
-        plants = [
-            f"{plant} ({of.loc[plant, 'selection']} on {of.loc[plant, 'rootstock']})" for plant in unscored["plant"]
-        ]
-        notes.append(
-            f"Removed after a freeze without a score, which their floors do not count: {words.listed(plants)}."
-        )
-    if flow.settings.latitude is None:
-        notes.append(NO_LATITUDE)
-    return notes
 
 
 def _undated(flow: Flow) -> list[str]:

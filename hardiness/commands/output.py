@@ -16,13 +16,11 @@ from hardiness import words
 from hardiness.commands.printing import print_table
 from hardiness.errors import InputError, Problem
 from hardiness.schema import Column
+from hardiness.sentences import FLOOR_CAUTION
 from hardiness.settings import Settings
 
 F = TypeVar("F", bound=Callable[..., Any])
-CAUTION = (
-    "A tolerance floor is an estimate for the places and winters tested, in freezes like those tested; "
-    "early and late ones are harder."
-)
+CAUTION = FLOOR_CAUTION
 
 
 def trial_option(command: F) -> F:
@@ -91,7 +89,7 @@ def csv_text(table: pd.DataFrame, columns: Sequence[Column], settings: Settings)
         values = table[column.name]
         if column.kind == "time":
             local = pd.DatetimeIndex(values).tz_convert(settings.zone)
-            out[column.name] = [time.isoformat(timespec="seconds") for time in local]
+            out[column.name] = ["" if pd.isna(time) else time.isoformat(timespec="seconds") for time in local]
         elif column.kind == "flag":
             out[column.name] = ["" if pd.isna(v) else str(bool(v)).lower() for v in values]
         elif column.kind == "date":

@@ -1,0 +1,1 @@
+"""Paper: the report, the cards, the scoring sheet, and the tables that go with them."""

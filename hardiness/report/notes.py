@@ -1,0 +1,56 @@
+"""The sentences that go with every table of floors, on the screen and on paper."""
+
+from __future__ import annotations
+
+from hardiness import words
+from hardiness.flow import Flow
+from hardiness.sentences import FLOOR_CAUTION
+from hardiness.tolerance.kinship import with_kin
+
+NO_LATITUDE = "The trial names no latitude: winters are taken as north of the equator, July to June."
+
+
+def floor_notes(flow: Flow) -> list[str]:
+    """Write the sentences that go with floors: cautions, what is provisional, what was never scored.
+
+    Parameters
+    ----------
+    flow : Flow
+
+    Returns
+    -------
+    list of str
+    """
+    if flow.records.plants.empty and flow.records.scores.empty:
+        return [
+            "There is nothing to say yet: add selections, plants, readings and scores first (hardiness add --help)."
+        ]
+    if not flow.can_fit:
+        return ["There is no observation to fit yet: every registered cell is untested."]
+    table = flow.observations
+    used = table[table["protected"] == ""]
+    notes = [FLOOR_CAUTION, *flow.covariates.said]
+    if kin := with_kin(flow.kinship):
+        notes.append(f"Pooled with their kin, by the parents in the register: {words.count(len(kin), 'selection')}.")
+    if flow.season_met is not None:
+        first, last = (words.day(day) for day in flow.season_met)
+        winters = words.listed(sorted(set(used["winter"])))
+        notes.append(f"Freezes met: between {first} and {last} of {winters}.")
+    if len(set(used["freeze"])) == 1:
+        notes.append("One freeze alone cannot tell what the freeze did from what the plants are: a second one will.")
+    early = used[used["provisional"].astype(bool)]
+    if len(early):
+        cells = sorted({f"{row.selection} on {row.rootstock}" for row in early.itertuples(index=False)})
+        notes.append(f"Provisional, resting on early scores: {words.listed(cells)}.")
+    unscored = flow.left_out[flow.left_out["reason"] == "removed unscored"]
+    if len(unscored):
+        of = flow.records.plants.set_index("plant")
+        plants = [
+            f"{plant} ({of.loc[plant, 'selection']} on {of.loc[plant, 'rootstock']})" for plant in unscored["plant"]
+        ]
+        notes.append(
+            f"Removed after a freeze without a score, which their floors do not count: {words.listed(plants)}."
+        )
+    if flow.settings.latitude is None:
+        notes.append(NO_LATITUDE)
+    return notes

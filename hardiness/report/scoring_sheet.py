@@ -1,0 +1,160 @@
+"""A blank scoring sheet in walking order, to fill in outdoors: big boxes, the scale in words and drawings, QR codes.
+
+It works before the first score, and needs no fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from hardiness import words
+from hardiness.errors import InputError, Problem
+from hardiness.figures.typeface import SEMIBOLD, shorten
+from hardiness.flow import Flow
+from hardiness.report.drawings import sprig, square_code
+from hardiness.report.pocket_sheet import pocket_html
+from hardiness.report.printable import NOTE, Printable, numbered_names
+from hardiness.report.typesetting import PAPERS, typeset
+from hardiness.report.walk import Stop, Walk, walk_of
+from hardiness.report.wording import stock_name
+from hardiness.settings import Settings
+
+RULES = (
+    "Score the state the plant is in, by its wood from grade 2 up: no leaf to judge is not grade 0. Shoots from below "
+    "the graft are rootstock: the grafted plant is dead. Leave a row empty where you did not look. Score a week after "
+    "the freeze, again after four to six weeks, and after the spring flush."
+)
+COVERED = "Covered: what stood between plant and air in the coldest freeze: c cover, b bank of soil, k sprinkler, " \
+          "h heater, i indoors, s snow, o other; empty: stood open."  # fmt: skip
+# Heights and widths of the two sizes. [mm]
+SIZES = {
+    False: {"row": 14.0, "box": 9.5, "code": 12.5, "label": 12.0, "text": 8.5, "small": 7.0, "note": 40.0},
+    True: {"row": 21.0, "box": 11.0, "code": 17.0, "label": 17.0, "text": 9.5, "small": 9.0, "note": 26.0},
+}
+LAST, COVER, GUTTER, MARGIN = 13.0, 9.0, 2.0, 11.0
+PAPER_WIDTHS = {"A4": 210.0, "letter": 215.9}
+MOST_BOXES = 66.0  # [mm] room for the boxes of all grades, small; the large sheet has 4/3 of it
+
+
+def write_scoring_sheet(
+    flow: Flow, settings: Settings, path: Path, *, large: bool = False, block: str | None = None, paper: str = "A4"
+) -> Walk:
+    """Write a blank scoring sheet; the ending of the file says as what.
+
+    Parameters
+    ----------
+    flow : Flow
+    settings : Settings
+    path : Path
+        Ends in one of :data:`WRITERS`.
+    large : bool
+        Larger rows and type.
+    block : str, optional
+        Only this block.
+    paper : str
+        ``A4`` or ``letter``.
+
+    Returns
+    -------
+    Walk
+        The stops on it, and which plants are none.
+
+    Raises
+    ------
+    InputError
+        If the ending is another one, there is no such block, or no plant to score.
+    """
+    check_ending(path)
+    walk = walk_of(flow, block)
+    if not walk.stops:
+        why = " ".join(walk.said)
+        raise InputError(f"There is no plant to score: hardiness add plants FILE registers some. {why}".strip())
+    path.write_bytes(WRITERS[path.suffix.lower()](flow, settings, walk, large, paper))
+    return walk
+
+
+def check_ending(path: Path) -> None:
+    """Check that a sheet can be written to a place, before the walk is found.
+
+    Parameters
+    ----------
+    path : Path
+
+    Raises
+    ------
+    InputError
+        If its ending is none of :data:`WRITERS`, it is a folder, or its folder does not exist.
+    """
+    if path.suffix.lower() not in WRITERS:
+        raise InputError(Problem(f"a file name ending in '{path.suffix}'", f"one of {', '.join(WRITERS)}",
+                                 file=path.name))  # fmt: skip
+    if path.is_dir() or not path.absolute().parent.is_dir():
+        found = "a folder" if path.is_dir() else f"no folder '{path.parent}'"
+        raise InputError(Problem(found, "a file in a folder that exists", file=str(path)))
+
+
+def sheet_pdf(flow: Flow, settings: Settings, walk: Walk, large: bool = False, paper: str = "A4") -> bytes:
+    """Set a scoring sheet.
+
+    Parameters
+    ----------
+    flow : Flow
+        For the names that print cannot write.
+    settings : Settings
+    walk : Walk
+    large : bool
+    paper : str
+        ``A4`` or ``letter``.
+
+    Returns
+    -------
+    bytes
+        A PDF.
+    """
+    write = Printable(numbered_names(flow.records))
+    sizes = dict(SIZES[large])
+    room = MOST_BOXES * (4 / 3 if large else 1.0)
+    sizes["box"] = min(sizes["box"], room / len(settings.grades) - 1.0)
+    # What the page, its margins and the other columns leave for names.
+    taken = sizes["code"] + LAST + len(settings.grades) * (sizes["box"] + 1.0) + COVER + sizes["note"] + 5 * GUTTER
+    names_mm = PAPER_WIDTHS[paper] - 2 * MARGIN - taken - 1.0
+    pictures = {f"grade-{grade}": sprig(grade, settings.worst) for grade in range(len(settings.grades))}
+    pictures |= {f"code-{number}": square_code(stop.plant) for number, stop in enumerate(walk.stops)}
+    data: dict[str, Any] = {
+        "title": write(f"{settings.name}: scoring sheet"),
+        "trial": write(settings.name),
+        "grades": [write(name) for name in settings.grades],
+        "rows": [_row(stop, write, sizes, names_mm) for stop in walk.stops],
+        "count": words.count(len(walk.stops), "plant"),
+        "left": write(f"Not on it: {' '.join(walk.said)}") if walk.said else "",
+        "rules": RULES,
+        "covered": COVERED,
+        "sizes": sizes,
+        "large": large,
+        "paper": PAPERS[paper],
+    }
+    data["note"] = NOTE if write.changed else ""
+    return typeset("sheet", data, pictures)
+
+
+def _row(stop: Stop, write: Printable, sizes: Mapping[str, float], room_mm: float) -> dict[str, str]:
+    where = [f"row {stop.row}" if stop.row else "", f"place {stop.place}" if stop.place else ""]
+    stock = shorten(write(stock_name(stop.rootstock)), room_mm / 2, sizes["text"])
+    last, on = "", ""
+    if stop.last_grade is not None and stop.last_on is not None:
+        last, on = str(stop.last_grade), stop.last_on.isoformat()
+    return {
+        # Shortened in the middle, since names differ at their ends; the square code holds the label whole.
+        "plant": shorten(write(stop.plant), room_mm, sizes["label"], SEMIBOLD),
+        "what": shorten(write(stop.selection), room_mm, sizes["text"], tail=f" on {stock}"),
+        "block": write(f"Block {stop.block}") if stop.block else "No block recorded",
+        "where": shorten(write(", ".join(part for part in where if part)), room_mm, sizes["small"]),
+        "last": last,
+        "on": on,
+    }
+
+
+Writer = Callable[[Flow, Settings, Walk, bool, str], bytes]
+WRITERS: dict[str, Writer] = {".pdf": sheet_pdf, ".html": pocket_html}
