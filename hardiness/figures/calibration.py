@@ -14,13 +14,12 @@ from dataclasses import dataclass
 import pandas as pd
 
 from hardiness import words
-from hardiness.errors import InputError, Problem, near_name
+from hardiness.figures.formats import PAGES, Format, format_named
 from hardiness.figures.sheet import LAYER, Sheet
-from hardiness.figures.style import HAIRLINE, INK, PAPER, PAPER_SIZES, PHONE_SIZES, QUIET, Sizes, drawing
+from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET, Sizes, drawing
 from hardiness.figures.summary_floors import circle
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, width_mm, wrap
 
-PAGES = ("A4", "phone")
 BAR = "#CFD8DC"  # the range that chance allows
 MOST_LINES = 2  # of a panel's heading
 TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
@@ -28,6 +27,9 @@ METHOD = (
     "Each row is predicted from the other plants and from its plant's own earlier scores. Bars: where nine of ten such "
     "shares lie if the predictions are right, rows taken as independent; an open ring lies outside."
 )
+
+
+__all__ = ["PAGES", "Calibration", "draw_calibration", "prepare_calibration"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +138,7 @@ def draw_calibration(picture: Calibration, *, page: str = "A4") -> list[Sheet]:
     ----------
     picture : Calibration
     page : str
-        ``"A4"`` (210 mm wide, as high as it takes) or ``"phone"`` (390 px wide).
+        One of the page formats; on paper and on a phone as high as it takes.
 
     Returns
     -------
@@ -146,18 +148,17 @@ def draw_calibration(picture: Calibration, *, page: str = "A4") -> list[Sheet]:
     Raises
     ------
     InputError
-        If ``page`` is neither.
+        If there is no such format.
     """
-    if page not in PAGES:
-        raise InputError(Problem(f"page '{page}'", f"one of {', '.join(PAGES)}", hint=near_name(page, PAGES)))
+    form = format_named(page)
     with drawing():
-        if page == "phone":
-            return [_draw(picture, PHONE_SIZES, 390 / 96 * 25.4, 4.2, 2, 192.0)]
-        return [_draw(picture, PAPER_SIZES, 210.0, 15.0, 3, 200.0)]
+        return [_draw(picture, form)]
 
 
-def _draw(picture: Calibration, sizes: Sizes, width: float, margin: float, columns: int, dpi: float) -> Sheet:
-    sheet = Sheet(width, 100.0, dpi=dpi, heading=picture.title, description=picture.description)
+def _draw(picture: Calibration, form: Format) -> Sheet:
+    sizes, width = form.sizes, form.width
+    margin, columns = (form.margin, 2) if form.narrow else (15.0, 3) if not form.fixed else (form.margin, 5)
+    sheet = form.sheet(picture.title, picture.description)
     room = width - 2 * margin
     y = margin
     for line in wrap(picture.title, room, sizes.title, SEMIBOLD):
@@ -189,7 +190,8 @@ def _draw(picture: Calibration, sizes: Sizes, width: float, margin: float, colum
             sheet.write(margin, y, line, sizes.small, colour=QUIET, column="method")
             y += 1.3 * sizes.small * MM_PER_POINT
     sheet.finish()
-    sheet.cut(y + margin - sizes.small * MM_PER_POINT)
+    if not form.fixed:
+        sheet.cut(y + margin - sizes.small * MM_PER_POINT)
     return sheet
 
 

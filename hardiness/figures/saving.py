@@ -7,6 +7,7 @@ installed, and a title and description for readers who cannot see it; a PDF carr
 from __future__ import annotations
 
 import base64
+import hashlib
 import io
 import re
 from collections.abc import Sequence
@@ -82,10 +83,8 @@ def save_figure(figure: Figure | Sequence[Figure], path: Path | str) -> list[Pat
         If the ending is another one, the folder does not exist, or there is no page.
     """
     path = check_place(path)
-    pages = [figure] if isinstance(figure, Figure) else list(figure)
+    pages = _pages_of(figure)
     suffix = path.suffix.lower()
-    if not pages:
-        raise InputError("a figure without pages cannot be written.")
     with drawing():
         if suffix == ".pdf":
             contents = {path: _pdf(pages)}
@@ -96,6 +95,92 @@ def save_figure(figure: Figure | Sequence[Figure], path: Path | str) -> list[Pat
     for name, content in contents.items():
         name.write_bytes(content)
     return list(contents)
+
+
+def svg_texts(figure: Figure | Sequence[Figure]) -> list[str]:
+    """Write each page of a figure as SVG, to stand in a web page: no prolog, and ids that are its own.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure or sequence of them
+        One page or several.
+
+    Returns
+    -------
+    list of str
+        An ``<svg>`` element per page, with title, description and the glyphs that it uses.
+
+    Raises
+    ------
+    InputError
+        If there is no page.
+    """
+    with drawing():
+        texts = [_svg(page).decode("utf-8") for page in _pages_of(figure)]
+    inside = [text[text.index("<svg") :] for text in texts]
+    return [_own_ids(text, hashlib.sha256(text.encode("utf-8")).hexdigest()[:8]) for text in inside]
+
+
+def png_bytes(figure: Figure | Sequence[Figure]) -> list[bytes]:
+    """Write each page of a figure as PNG.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure or sequence of them
+        One page or several.
+
+    Returns
+    -------
+    list of bytes
+
+    Raises
+    ------
+    InputError
+        If there is no page.
+    """
+    with drawing():
+        return [_png(page) for page in _pages_of(figure)]
+
+
+def pdf_bytes(figure: Figure | Sequence[Figure]) -> bytes:
+    """Write all pages of a figure as one PDF.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure or sequence of them
+        One page or several.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    InputError
+        If there is no page.
+    """
+    with drawing():
+        return _pdf(_pages_of(figure))
+
+
+def _pages_of(figure: Figure | Sequence[Figure]) -> list[Figure]:
+    """All pages: those given, each with the ones that follow it."""
+    given = [figure] if isinstance(figure, Figure) else list(figure)
+    pages: list[Figure] = []
+    for page in given:
+        following = page.further if isinstance(page, Sheet) else ()
+        pages += [page, *(other for other in following if other not in given)]
+    if not pages:
+        raise InputError("a figure without pages cannot be written.")
+    return pages
+
+
+def _own_ids(text: str, salt: str) -> str:
+    """Make the ids of a picture unlike those of any other on the same web page."""
+    ids = set(re.findall(r'\bid="([^"]+)"', text))
+    text = re.sub(r'\bid="([^"]+)"', rf'id="{salt}-\1"', text)
+    text = re.sub(r'\baria-labelledby="title desc"', f'aria-labelledby="{salt}-title {salt}-desc"', text)
+    return re.sub(r'(url\(#|href="#)([^")]+)', lambda m: f"{m[1]}{salt}-{m[2]}" if m[2] in ids else m[0], text)
 
 
 def _words_of(page: Figure) -> tuple[str, str]:

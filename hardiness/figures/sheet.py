@@ -26,6 +26,7 @@ Point = tuple[float, float]
 class Layer:
     """What lies over what, from the paper up."""
 
+    ground: float = 0.5
     hatch: float = 1.0
     grid: float = 2.0
     halo: float = 3.0
@@ -51,12 +52,17 @@ class Sheet(Figure):
         Title of the page, for readers who cannot see it and for the file's metadata.
     description : str
         What the page shows, in words.
+    zoom : float, default 1
+        How much larger everything is printed than it is laid out: a slide is a small page, enlarged.
     """
 
-    def __init__(self, width_mm: float, height_mm: float, *, dpi: float, heading: str, description: str) -> None:
-        super().__init__(figsize=(width_mm / 25.4, height_mm / 25.4), dpi=dpi, facecolor=PAPER)
+    def __init__(
+        self, width_mm: float, height_mm: float, *, dpi: float, heading: str, description: str, zoom: float = 1.0
+    ) -> None:
+        super().__init__(figsize=(zoom * width_mm / 25.4, zoom * height_mm / 25.4), dpi=dpi, facecolor=PAPER)
         FigureCanvasAgg(self)
-        self.width_mm, self.height_mm = width_mm, height_mm
+        self.width_mm, self.height_mm, self.zoom = width_mm, height_mm, zoom
+        self.further: tuple[Sheet, ...] = ()  # the pages that follow this one
         self.heading, self.description = heading, description
         self.paper = self.add_axes((0.0, 0.0, 1.0, 1.0))
         self.paper.set_axis_off()
@@ -103,8 +109,8 @@ class Sheet(Figure):
         """
         baseline = y + DIGIT_HEIGHT * size * MM_PER_POINT / 2 if middle else y
         artist = self.paper.text(
-            x, baseline, text, color=colour, fontproperties=properties(size, weight), ha=align, va="baseline",
-            zorder=LAYER.text, parse_math=False,
+            x, baseline, text, color=colour, fontproperties=properties(self.zoom * size, weight), ha=align,
+            va="baseline", zorder=LAYER.text, parse_math=False,
         )  # fmt: skip
         artist.set_gid(f"text-{column}" if column else "text")
         return artist
@@ -181,21 +187,23 @@ class Sheet(Figure):
             [mm]
         """
         self.height_mm = height_mm
-        self.set_size_inches(self.width_mm / 25.4, height_mm / 25.4)
+        self.set_size_inches(self.zoom * self.width_mm / 25.4, self.zoom * height_mm / 25.4)
         self.paper.set_ylim(height_mm, 0.0)
 
     def finish(self) -> None:
         """Put all gathered strokes and shapes on the page, each kind as one collection."""
         for (layer, colour, width, alpha), lines in sorted(self._strokes.items()):
             self.paper.add_collection(
-                LineCollection(lines, colors=colour, linewidths=width, alpha=alpha, zorder=layer, capstyle="butt"),
+                LineCollection(
+                    lines, colors=colour, linewidths=self.zoom * width, alpha=alpha, zorder=layer, capstyle="butt"
+                ),
                 autolim=False,
             )
         for (layer, fill, edge, width, dashed), shapes in sorted(self._shapes.items()):
             style = (0.0, (1.6, 1.2)) if dashed else "solid"
             self.paper.add_collection(
-                PolyCollection(shapes, facecolors=fill, edgecolors=edge, linewidths=width, linestyles=[style],
-                               zorder=layer),
+                PolyCollection(shapes, facecolors=fill, edgecolors=edge, linewidths=self.zoom * width,
+                               linestyles=[style], zorder=layer),
                 autolim=False,
             )  # fmt: skip
         self._strokes.clear()

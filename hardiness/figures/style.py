@@ -25,6 +25,7 @@ INK = "#1F2A33"
 QUIET = "#5B6770"  # second ink: text that may be overlooked
 HAIRLINE = "#D9DDD8"
 HATCH = "#C3C9C6"  # not tested: lines only, between hairline and quiet ink
+BAND = "#F1F3EC"  # a tint behind the marks: a half-zone, a night, a shaded span
 ACCENT = "#1B5E7A"  # the one blue-green: the cold itself, and the figure that can be claimed
 
 RAMP_HUE = 76.0  # [degree] straw to bark

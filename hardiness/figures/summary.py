@@ -1,4 +1,4 @@
-"""The trial summary: one page that a grower prints, or reads on a phone.
+"""The trial summary: one page that a grower prints, shows, or reads on a phone.
 
 ``prepare_summary`` turns the trial's tables into numbers, ``draw_summary`` puts them on pages, ``save_figure`` writes
 those to a file.
@@ -6,18 +6,16 @@ those to a file.
 
 from __future__ import annotations
 
-from hardiness.errors import InputError, Problem, near_name
+from hardiness.figures.formats import PAGES, format_named
 from hardiness.figures.saving import save_figure
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import drawing
 from hardiness.figures.summary_data import Summary, prepare_summary
 from hardiness.figures.summary_paper import paper_sheets
 from hardiness.figures.summary_phone import phone_sheets
+from hardiness.figures.summary_slides import slide_sheets
 
 __all__ = ["PAGES", "Summary", "draw_summary", "prepare_summary", "save_figure"]
-
-PAPER_MM = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}  # [mm]
-PAGES = (*PAPER_MM, "phone")
 
 
 def draw_summary(summary: Summary, *, page: str = "A4") -> list[Sheet]:
@@ -28,7 +26,7 @@ def draw_summary(summary: Summary, *, page: str = "A4") -> list[Sheet]:
     summary : Summary
         From :func:`prepare_summary`.
     page : str, default "A4"
-        ``"A4"``, ``"letter"`` or ``"phone"`` (390 px wide, as long as it takes).
+        ``"A4"``, ``"letter"``, ``"slide"`` (16 to 9) or ``"phone"`` (390 px wide, as long as it takes).
 
     Returns
     -------
@@ -40,7 +38,8 @@ def draw_summary(summary: Summary, *, page: str = "A4") -> list[Sheet]:
     InputError
         If ``page`` is none of them.
     """
-    if page not in PAGES:
-        raise InputError(Problem(f"page '{page}'", f"one of {', '.join(PAGES)}", hint=near_name(page, PAGES)))
+    chosen = format_named(page)
     with drawing():
-        return phone_sheets(summary) if page == "phone" else paper_sheets(summary, *PAPER_MM[page])
+        if chosen.narrow:
+            return phone_sheets(summary, chosen)
+        return slide_sheets(summary, chosen) if chosen.fixed else paper_sheets(summary, chosen)

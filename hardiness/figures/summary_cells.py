@@ -16,6 +16,8 @@ from hardiness.figures.summary_grades import CellSquares
 from hardiness.figures.typeface import clean, writable
 from hardiness.units import parse_temperature
 
+STRUCK_BELOW = 0.05  # hearsay less probable than this is struck out
+
 
 @dataclass(frozen=True, slots=True)
 class Cell:
@@ -42,6 +44,8 @@ class Cell:
         A row of it was scored early.
     claim_c : float
         Hearsay; NaN where none. [degC]
+    claim_holds : float
+        Probability that it holds; NaN where unknown. [1]
     squares : CellSquares
     """
 
@@ -67,7 +71,13 @@ class Cell:
     rests_on: str
     provisional: bool
     claim_c: float
+    claim_holds: float
     squares: CellSquares
+
+    @property
+    def struck(self) -> bool:
+        """Whether the evidence speaks against the hearsay."""
+        return self.claim_holds < STRUCK_BELOW
 
 
 def prepare_cells(
@@ -109,6 +119,7 @@ def prepare_cells(
     hearsay |= {
         (row["selection"], row["rootstock"]): float(row["claimed_floor_c"]) for row in claims.to_dict("records")
     }
+    holds = {(row["selection"], row["rootstock"]): _real(row["probability_holds"]) for row in claims.to_dict("records")}
     early = observations.loc[observations["provisional"].astype(bool), ["selection", "rootstock"]]
     provisional = set(early.itertuples(index=False, name=None))
     cells = []
@@ -138,6 +149,7 @@ def prepare_cells(
                 rests_on=row["rests_on"] if isinstance(row["rests_on"], str) else "",
                 provisional=key in provisional,
                 claim_c=hearsay.get(key, hearsay.get((row["selection"], ""), math.nan)),
+                claim_holds=holds.get(key, math.nan),
                 squares=squares.get(key, ((),) * winters),
             )
         )

@@ -16,7 +16,7 @@ from hardiness import words
 from hardiness.figures.finding import finding
 from hardiness.figures.summary_cells import Cell, floor_texts, prepare_cells
 from hardiness.figures.summary_grades import prepare_squares
-from hardiness.figures.summary_winters import Winter, prepare_winters, winter_sentence
+from hardiness.figures.summary_winters import Winter, gather_winters, winter_sentence
 from hardiness.figures.typeface import clean, writable
 from hardiness.settings import Settings
 
@@ -64,6 +64,8 @@ class Summary:
         The finding.
     description : str
         The page in words.
+    half_zones : bool
+        Whether bands of hardiness half-zones lie behind the floors.
     """
 
     trial: str
@@ -86,6 +88,7 @@ class Summary:
     quartiles: bool
     title: str
     description: str
+    half_zones: bool = False
 
 
 def prepare_summary(
@@ -100,6 +103,7 @@ def prepare_summary(
     survive: float = 0.9,
     level: float = 0.9,
     grade: int | None = None,
+    half_zones: bool = False,
 ) -> Summary:
     """Gather what the trial summary shows.
 
@@ -119,6 +123,8 @@ def prepare_summary(
         Level of the floors' interval.
     grade : int, optional
         Grade not to be reached; the last one unless told.
+    half_zones : bool, default False
+        Draw bands of hardiness half-zones behind the floors.
 
     Returns
     -------
@@ -128,7 +134,7 @@ def prepare_summary(
     -----
     Plants and scores are summed over the floors table: protected rows are not among them.
     """
-    winters = prepare_winters(freezes, observations, settings)
+    winters = gather_winters(freezes, observations, settings)
     scored = tuple(winter for winter in winters if winter.scores)
     squares = prepare_squares(observations, plants, scored, worst=settings.worst)
     cells = prepare_cells(floors, claims, selections, observations, squares, winters=len(scored))
@@ -162,6 +168,7 @@ def prepare_summary(
         quartiles=any(not math.isnan(cell.q25_c) for cell in cells),
         title=title,
         description=_description(title, settings, winters, rows),
+        half_zones=half_zones,
     )
 
 

@@ -74,7 +74,7 @@ def draw_floor(sheet: Sheet, cell: Cell, scale: Scale, top: float, bottom: float
         if not math.isnan(cell.claimable_c):
             draw_flag(sheet, scale.x(cell.claimable_c), middle, size)
     if not math.isnan(cell.claim_c):
-        draw_ring(sheet, scale.x(cell.claim_c), middle, size)
+        draw_ring(sheet, scale.x(cell.claim_c), middle, size, struck=cell.struck)
         if scale.outside(cell.claim_c):
             _draw_beyond(sheet, scale, cell.claim_c, middle, size)
 
@@ -174,8 +174,8 @@ def draw_flag(sheet: Sheet, x: float, middle: float, size: float) -> None:
     sheet.stroke([(x, top), (x, foot)], ACCENT, 0.9, LAYER.cross)
 
 
-def draw_ring(sheet: Sheet, x: float, middle: float, size: float) -> None:
-    """Draw hearsay: a hollow ring.
+def draw_ring(sheet: Sheet, x: float, middle: float, size: float, *, struck: bool = False) -> None:
+    """Draw hearsay: a hollow ring, struck through where the evidence speaks against it.
 
     Parameters
     ----------
@@ -184,8 +184,14 @@ def draw_ring(sheet: Sheet, x: float, middle: float, size: float) -> None:
         Its middle. [mm]
     size : float
         Height of the row. [mm]
+    struck : bool
     """
     radius = RING * min(size / 3.4, 1.1)
+    if struck:
+        reach = 1.5 * radius
+        line = [(x - reach, middle + reach), (x + reach, middle - reach)]
+        sheet.stroke(line, PAPER, 2.0, LAYER.mark)
+        sheet.stroke(line, QUIET, 0.9, LAYER.cross)
     sheet.shape(circle(x, middle, radius), edge=PAPER, width_pt=1.7, layer=LAYER.mark)
     sheet.shape(circle(x, middle, radius), edge=QUIET, width_pt=0.9, layer=LAYER.cross)
 

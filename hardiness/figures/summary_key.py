@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from hardiness import words
+from hardiness.figures.half_zones import SOURCE
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import INK, QUIET, Sizes
 from hardiness.figures.summary_data import CAUTION, Summary
@@ -73,12 +74,14 @@ def key_groups(summary: Summary, sizes: Sizes, fold: str) -> tuple[Group, ...]:
         Item(_icicle(filled=True), "a freeze, its tip at the coldest reading"),
         Item(_icicle(filled=False), "the same from a station, or estimated"),
     )
+    struck = any(cell.struck for cell in summary.cells)
+    hearsay = "hearsay; struck: refuted" if struck else "hearsay"
     floors = (
         Item(_interval(quartiles=summary.quartiles), f"floor: median, {shares} interval", 3.4),
         Item(_open_end, "open end: no plant bounds it", 3.4),
         Item(_tick, "tested to", 3.4),
         Item(_flag, "claimable: what the evidence carries", 3.4),
-        Item(_ring, "hearsay", 3.4),
+        Item(_ring(struck=struck), hearsay, 3.4),
         Item(_hatched, "colder than tested: not known", 3.4),
     )
     return (
@@ -186,8 +189,13 @@ def _flag(sheet: Sheet, left: float, middle: float, side: float) -> None:
     draw_flag(sheet, left + 1.7 * side, middle + 0.25 * side, 1.15 * side)
 
 
-def _ring(sheet: Sheet, left: float, middle: float, side: float) -> None:
-    draw_ring(sheet, left + 1.7 * side, middle, 3.4)
+def _ring(*, struck: bool) -> Draw:
+    def draw(sheet: Sheet, left: float, middle: float, side: float) -> None:
+        if struck:
+            draw_ring(sheet, left + 0.9 * side, middle, 3.4)
+        draw_ring(sheet, left + (2.5 if struck else 1.7) * side, middle, 3.4, struck=struck)
+
+    return draw
 
 
 def _hatched(sheet: Sheet, left: float, middle: float, side: float) -> None:
@@ -225,6 +233,10 @@ def method_lines(summary: Summary, sizes: Sizes, room: float) -> list[tuple[str,
     ]
     if any(cell.check for cell in summary.cells):
         parts.append("Check: its hardiness is known.")
+    if any(cell.struck for cell in summary.cells):
+        parts.append("Hearsay is struck through where it is less than 1 in 20 likely to hold.")
+    if summary.half_zones:
+        parts.append(SOURCE)
     if summary.first_met:
         met = summary.first_met
         met += "" if summary.first_met == summary.last_met else f" to {summary.last_met}"

@@ -1,7 +1,7 @@
 """The summary on a phone: one narrow column, 390 px wide, as long as it takes.
 
-The same marks as on paper, larger: title; a strip per winter; then a block per cell with its floor on the shared
-temperature scale, its squares and its words; the key; the method.
+The same marks as on paper, larger: title; a strip per winter; then a block per cell with its squares, its floor on the
+shared temperature scale and its words; the key; the method.
 """
 
 from __future__ import annotations
@@ -11,35 +11,38 @@ from collections.abc import Sequence
 
 from hardiness import words
 from hardiness.figures import summary_key as key
+from hardiness.figures.formats import FORMATS, Format
 from hardiness.figures.labels import Labels, label_cells
 from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
 from hardiness.figures.sheet import Sheet
-from hardiness.figures.style import ACCENT, HAIRLINE, INK, PHONE_SIZES, QUIET
+from hardiness.figures.style import ACCENT, HAIRLINE, INK, QUIET
 from hardiness.figures.summary_cells import Cell, floor_texts
 from hardiness.figures.summary_data import Summary
 from hardiness.figures.summary_floors import draw_floor, draw_untested
+from hardiness.figures.summary_grades import Square
+from hardiness.figures.summary_rows import draw_bands, name_zones
 from hardiness.figures.summary_squares import FOLDS, draw_square, folded
 from hardiness.figures.summary_strips import draw_strip, plan_labels, strip_height
 from hardiness.figures.summary_winters import recent, winter_sentence
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, width_mm, wrap
 
-SIZES = PHONE_SIZES
-WIDTH = 390 / 96 * 25.4  # [mm] 390 CSS pixels
-DPI = 192.0  # two dots to a CSS pixel
-MARGIN = 4.2  # [mm]
-ROOM = WIDTH - 2 * MARGIN
+PHONE = FORMATS["phone"]
+SIZES, WIDTH, MARGIN, ROOM = PHONE.sizes, PHONE.width, PHONE.margin, PHONE.room
 BLOCKS_PER_SCALE = 4  # so that a scale is always in sight
 CELLS_PER_SHEET = 40  # a picture of some 10,000 dots; longer ones do not open on every phone
 SQUARE, SQUARES_LINE = 3.7, 4.4  # [mm]
+BETWEEN = 2.6  # [mm] between the squares of two winters
 MOST_LINES = 2  # of squares in a block
 
 
-def phone_sheets(summary: Summary) -> list[Sheet]:
+def phone_sheets(summary: Summary, page: Format) -> list[Sheet]:
     """Draw the summary for a phone, on several sheets where it has many rows.
 
     Parameters
     ----------
     summary : Summary
+    page : Format
+        The phone.
 
     Returns
     -------
@@ -50,12 +53,22 @@ def phone_sheets(summary: Summary) -> list[Sheet]:
     labels = label_cells(summary.cells, SIZES.text, SIZES.text, 0.42 * ROOM, 0.22 * ROOM)
     fold = _fold(summary)
     return [
-        _draw_sheet(summary, summary.cells[n * each : (n + 1) * each], labels, fold, n, count) for n in range(count)
+        _draw_sheet(
+            page.sheet(summary.title, summary.description, 100.0),
+            summary,
+            summary.cells[n * each : (n + 1) * each],
+            labels,
+            fold,
+            n,
+            count,
+        )
+        for n in range(count)
     ]
 
 
-def _draw_sheet(summary: Summary, cells: Sequence[Cell], labels: Labels, fold: str, index: int, count: int) -> Sheet:
-    sheet = Sheet(WIDTH, 100.0, dpi=DPI, heading=summary.title, description=summary.description)
+def _draw_sheet(
+    sheet: Sheet, summary: Summary, cells: Sequence[Cell], labels: Labels, fold: str, index: int, count: int
+) -> Sheet:
     scale = Scale(summary.cold_c, summary.warm_c, MARGIN, WIDTH - MARGIN - 6.0)
     y = _draw_head(sheet, summary, f"{index + 1} of {count}" if count > 1 else "", continued=index > 0)
     if not index:
@@ -65,6 +78,9 @@ def _draw_sheet(summary: Summary, cells: Sequence[Cell], labels: Labels, fold: s
         y += 4.0
         draw_labels(sheet, scale, OTHER[summary.units], SIZES, y, y + 2.2)
         y += 3.0
+        if summary.half_zones:
+            name_zones(sheet, scale, SIZES.small, y + 2.6)
+            y += 3.2
         blocks = cells[first : first + BLOCKS_PER_SCALE]
         for place, cell in enumerate(blocks):
             y = _draw_block(sheet, summary, cell, labels, fold, scale, y, last=place == len(blocks) - 1)
@@ -85,29 +101,36 @@ def _draw_sheet(summary: Summary, cells: Sequence[Cell], labels: Labels, fold: s
 
 
 def _fold(summary: Summary) -> str:
-    """Every plant where two lines of squares hold them, else fewer."""
+    """Every plant where two lines of squares hold those of every cell, else fewer."""
     for fold in FOLDS:
-        if math.ceil(len(summary.scored) / _per_line(summary, fold)) <= MOST_LINES:
+        if all(len(_lines(summary, cell, fold)) <= MOST_LINES for cell in summary.cells):
             return fold
     return "worst"
-
-
-def _slots(summary: Summary, fold: str) -> int:
-    most = max((s.slot + 1 for cell in summary.cells for winter in cell.squares for s in winter), default=1)
-    return min(most, FOLDS[fold]) if FOLDS[fold] else most
 
 
 def _winter_name(name: str) -> str:
     return name[2:] if "-" in name else name
 
 
-def _column(summary: Summary, fold: str) -> float:
-    label = max((width_mm(_winter_name(winter.name), SIZES.small) for winter in summary.scored), default=0.0)
-    return label + 1.2 + _slots(summary, fold) * SQUARE + 2.6
+def _lines(summary: Summary, cell: Cell, fold: str) -> list[list[tuple[str, tuple[Square, ...]]]]:
+    """Set a cell's winters with a square on lines: the name of a winter, and its squares side by side."""
+    lines: list[list[tuple[str, tuple[Square, ...]]]] = []
+    used = 0.0
+    for winter, squares in zip(summary.scored, cell.squares, strict=True):
+        if not squares:
+            continue
+        name, shown = _winter_name(winter.name), folded(squares, fold)
+        wide = _winter_width(name, len(shown))
+        if not lines or used + wide - BETWEEN > ROOM:
+            lines.append([])
+            used = 0.0
+        lines[-1].append((name, shown))
+        used += wide
+    return lines
 
 
-def _per_line(summary: Summary, fold: str) -> int:
-    return max(int((ROOM + 2.6) // _column(summary, fold)), 1)
+def _winter_width(name: str, squares: int) -> float:
+    return width_mm(name, SIZES.small) + 1.2 + squares * SQUARE + BETWEEN
 
 
 def _heading(sheet: Sheet, text: str, top: float) -> float:
@@ -158,7 +181,7 @@ def _draw_winters(sheet: Sheet, summary: Summary, scale: Scale, top: float) -> f
 def _draw_block(
     sheet: Sheet, summary: Summary, cell: Cell, labels: Labels, fold: str, scale: Scale, top: float, *, last: bool
 ) -> float:
-    """One cell: who and how much, the floor, the squares, the words."""
+    """One cell: who and how much, the squares, the floor, the words."""
     y = top + 4.2
     floor, claimable = floor_texts(cell, summary.units)
     name = f"{labels.names[cell.number]} "
@@ -171,12 +194,14 @@ def _draw_block(
     colour = INK if math.isnan(cell.claimable_c) else ACCENT
     sheet.write(WIDTH - MARGIN, y, figure, SIZES.text, colour=colour, weight=SEMIBOLD, align="right",
                 column=f"block-{top:.0f}")  # fmt: skip
-    y += 1.2
+    y = _draw_squares(sheet, summary, cell, fold, y + 1.2) + 0.4
     bottom = y + 5.4
+    if summary.half_zones:
+        draw_bands(sheet, scale, y, bottom)
     draw_grid(sheet, scale, summary.units, SIZES.small, y, bottom)
     draw_untested(sheet, cell, scale, y, bottom)
     draw_floor(sheet, cell, scale, y, bottom)
-    y = _draw_squares(sheet, summary, cell, fold, bottom + 1.0)
+    y = bottom + 0.6
     if not untested:
         said = floor if floor == "at or below" else f"floor {floor}"
         said = f"at or below {claimable}" if floor == "at or below" else said
@@ -191,13 +216,13 @@ def _draw_block(
 
 
 def _draw_squares(sheet: Sheet, summary: Summary, cell: Cell, fold: str, top: float) -> float:
-    per_line, column = _per_line(summary, fold), _column(summary, fold)
-    winters = range(len(summary.scored))[-per_line * MOST_LINES :]
-    beside = column - 2.6 - _slots(summary, fold) * SQUARE
-    for place, winter in enumerate(winters):
-        x, y = MARGIN + place % per_line * column, top + place // per_line * SQUARES_LINE
-        name = _winter_name(summary.scored[winter].name)
-        sheet.write(x, y + SQUARE / 2, name, SIZES.small, colour=QUIET, middle=True, column=f"grades-{y:.0f}")
-        for square in folded(cell.squares[winter], fold):
-            draw_square(sheet, square, x + beside + square.slot * SQUARE, y, SQUARE - 0.3, SIZES, len(summary.grades))
-    return top + math.ceil(len(winters) / per_line) * SQUARES_LINE
+    lines = _lines(summary, cell, fold)[-MOST_LINES:]
+    for number, line in enumerate(lines):
+        x, y = MARGIN, top + number * SQUARES_LINE
+        for name, squares in line:
+            sheet.write(x, y + SQUARE / 2, name, SIZES.small, colour=QUIET, middle=True, column=f"grades-{y:.0f}")
+            beside = x + width_mm(name, SIZES.small) + 1.2
+            for place, square in enumerate(squares):
+                draw_square(sheet, square, beside + place * SQUARE, y, SQUARE - 0.3, SIZES, len(summary.grades))
+            x += _winter_width(name, len(squares))
+    return top + len(lines) * SQUARES_LINE

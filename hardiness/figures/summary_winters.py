@@ -59,7 +59,7 @@ class Winter:
     winters: int = 1
 
 
-def prepare_winters(freezes: pd.DataFrame, observations: pd.DataFrame, settings: Settings) -> tuple[Winter, ...]:
+def gather_winters(freezes: pd.DataFrame, observations: pd.DataFrame, settings: Settings) -> tuple[Winter, ...]:
     """Take from the freezes table what the strips show.
 
     Parameters

@@ -74,3 +74,50 @@ def test_an_unknown_page_lists_those_there_are(line: Line, tmp_path):
     ended = line("chart", tmp_path / "c.svg", "--page", "A9")
     assert ended.code == 2
     assert "A4" in ended.err and "phone" in ended.err
+
+
+def test_a_chart_can_carry_half_zones_and_be_shown_as_slides(fitted: Line, tmp_path):
+    plain = fitted.done("chart", tmp_path / "plain.svg")
+    assert "estimate" in plain.err
+    fitted.done("chart", tmp_path / "zones.svg", "--half-zones")
+    assert "half-zones" not in (tmp_path / "plain.svg").read_text(encoding="utf-8")
+    assert "half-zones of the USDA Plant Hardiness Zone Map" in (tmp_path / "zones.svg").read_text(encoding="utf-8")
+    shown = fitted.done("chart", tmp_path / "talk.png", "--page", "slide")
+    assert "2 pages" in shown.err and "talk-2.png" in shown.err
+    assert files_under(tmp_path) == ["plain.svg", "talk-2.png", "talk.png", "zones.svg"]
+
+
+def test_the_figures_are_listed_with_what_may_be_chosen():
+    listed = hardiness("figure", "--list")
+    assert listed.code == 0
+    lines = listed.out.splitlines()
+    assert any(line.startswith("damage_map") and "[--block --event]" in line for line in lines)
+    assert {"summary", "survival", "winters", "ranks", "pairs"} <= {line.split()[0] for line in lines}
+
+
+@pytest.mark.parametrize("name", ["winters", "freeze_course", "exposure_grade", "ranks"])
+def test_a_figure_is_drawn_by_its_name(fitted: Line, tmp_path, name):
+    ended = fitted.done("figure", name, tmp_path / "f.svg", "--page", "phone")
+    assert ended.out == "" and "The figure is" in ended.err and "estimate" in ended.err
+    drawn = (tmp_path / "f.svg").read_text(encoding="utf-8")
+    assert drawn.rstrip().endswith("</svg>") and "Hill" in drawn
+
+
+@pytest.mark.parametrize(
+    "words, told",
+    [
+        (("survivl", "f.png"), "Did you mean 'survival'"),
+        (("survival", "f.gif"), ".png, .svg, .pdf"),
+        (("survival",), "hardiness figure survival curves.pdf"),
+        (("winters", "f.png", "--block", "A"), "accepted: --winter"),
+        (("calibration", "f.png", "--winter", "W"), "accepted: no choice"),
+        (("survival", "f.png", "--selection", "OL-9"), "OL-01"),
+        (("freeze_course", "f.png", "--event", "2022-01-01"), "2023-01-1"),
+    ],
+)
+def test_a_figure_that_cannot_be_meant_is_refused(fitted: Line, tmp_path, words, told):
+    name, *rest = words
+    ended = fitted("figure", name, *(tmp_path / word if word.startswith("f.") else word for word in rest))
+    assert ended.code == 2
+    assert told in ended.err
+    assert files_under(tmp_path) == []

@@ -26,6 +26,7 @@ from hardiness.schema import (
 )
 from hardiness.settings import Settings
 from hardiness.units import parse_temperature
+from tests.figures.pages import as_deuteranope as seen_by_deuteranope
 
 STOCKS = ("own", "stock P", "stock T")
 # Per winter: (day the freeze began, minimum [degC], hours it lasted, scored how many days after or None)
@@ -241,21 +242,7 @@ def summary(trial: Trial) -> Summary:
     return prepare_summary(**trial.tables())
 
 
-# Deuteranopia, severity 1, on linear light: Machado, Oliveira and Fernandes 2009, doi:10.1109/TVCG.2009.113, table 1.
-DEUTERANOPIA = np.array(
-    [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
-)
-
-
-def _as_deuteranope(colour: str) -> tuple[float, float, float]:
-    srgb = np.array(to_rgb(colour))
-    linear = np.where(srgb <= 0.04045, srgb / 12.92, ((srgb + 0.055) / 1.055) ** 2.4)
-    seen = np.clip(DEUTERANOPIA @ linear, 0, 1)
-    red, green, blue = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055)
-    return float(red), float(green), float(blue)
-
-
 @pytest.fixture(scope="session")
 def as_deuteranope() -> Callable[[str], tuple[float, float, float]]:
     """Show a colour as an eye without green cones sees it."""
-    return _as_deuteranope
+    return lambda colour: tuple(seen_by_deuteranope(np.array(to_rgb(colour))).tolist())

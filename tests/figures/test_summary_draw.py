@@ -7,49 +7,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from matplotlib.text import Text
 
 from hardiness.errors import InputError
 from hardiness.figures.labels import label_cells
 from hardiness.figures.scale import Scale
-from hardiness.figures.sheet import Sheet
-from hardiness.figures.style import PAPER_SIZES, drawing
+from hardiness.figures.style import PAPER_SIZES
 from hardiness.figures.summary import draw_summary, prepare_summary
 from hardiness.figures.summary_data import CAUTION, Summary
 from hardiness.figures.summary_strips import plan_labels
 from hardiness.figures.typeface import width_mm
-
-SMALLEST_PT = 6.0
-
-
-def texts_of(sheet: Sheet) -> list[Text]:
-    return [artist for artist in sheet.findobj(Text) if isinstance(artist, Text) and artist.get_text().strip()]
+from tests.figures.pages import check_page, said, texts_of
 
 
-def said(sheets: list[Sheet]) -> str:
-    return " ".join(artist.get_text() for sheet in sheets for artist in texts_of(sheet))
-
-
-def check_page(sheet: Sheet) -> None:
-    """No text leaves the page, is smaller than 6 pt, or runs into another."""
-    with drawing():
-        renderer = sheet.canvas.get_renderer()  # type: ignore[attr-defined]
-        texts = texts_of(sheet)
-        assert min(artist.get_fontsize() for artist in texts) >= SMALLEST_PT
-        boxes = np.array([artist.get_window_extent(renderer).extents for artist in texts])
-    page = sheet.bbox
-    outside = (boxes[:, 0] < 0) | (boxes[:, 1] < 0) | (boxes[:, 2] > page.width) | (boxes[:, 3] > page.height)
-    assert not outside.any(), [texts[i].get_text() for i in np.flatnonzero(outside)]
-    # matplotlib's box of a line has room for accents and descenders; the figures themselves fill its middle.
-    height = boxes[:, 3] - boxes[:, 1]
-    low, high = boxes[:, 1] + 0.2 * height, boxes[:, 3] - 0.2 * height
-    across = np.minimum(boxes[:, None, 2], boxes[None, :, 2]) - np.maximum(boxes[:, None, 0], boxes[None, :, 0])
-    down = np.minimum(high[:, None], high[None, :]) - np.maximum(low[:, None], low[None, :])
-    first, second = np.nonzero(np.triu((across > 0.5) & (down > 0.5), 1))
-    assert not len(first), [(texts[i].get_text(), texts[j].get_text()) for i, j in zip(first, second, strict=True)]
-
-
-@pytest.mark.parametrize(("page", "count"), [("A4", 1), ("letter", 1), ("phone", 2)])
+@pytest.mark.parametrize(("page", "count"), [("A4", 1), ("letter", 1), ("slide", 6), ("phone", 2)])
 def test_a_whole_trial_fits_its_pages(summary: Summary, page: str, count: int) -> None:
     sheets = draw_summary(summary, page=page)
     assert len(sheets) == count
@@ -60,6 +30,10 @@ def test_a_whole_trial_fits_its_pages(summary: Summary, page: str, count: int) -
     assert all(word in everything for word in ("bracketed", "all survived", "all died", "untested", "check"))
     for grade in summary.grades:
         assert grade in everything
+
+
+def test_every_slide_carries_the_caution(summary: Summary) -> None:
+    assert all(CAUTION in said([sheet]) for sheet in draw_summary(summary, page="slide"))
 
 
 @pytest.mark.parametrize("page", ["A4", "phone"])
@@ -158,6 +132,17 @@ def test_a_large_trial_goes_on_to_further_pages(make: Callable[..., Any], page: 
     assert "continued" in said(sheets[1:])
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("page", ["A4", "slide"])
+def test_hundreds_of_selections_go_on_to_as_many_pages_as_they_take(make: Callable[..., Any], page: str) -> None:
+    prepared = prepare_summary(**make(selections=200).tables(half_zones=True))
+    sheets = draw_summary(prepared, page=page)
+    for sheet in (sheets[0], sheets[len(sheets) // 2], sheets[-1]):
+        check_page(sheet)
+    evidence = [text for sheet in sheets for text in texts_of(sheet) if text.get_gid() == "text-evidence"]
+    assert len(evidence) == len(prepared.cells)
+
+
 def test_names_alike_once_shortened_are_told_apart(make: Callable[..., Any]) -> None:
     trial = make(selections=2)
     alike = {
@@ -204,5 +189,5 @@ def test_more_strips_and_more_winters_than_a_page_holds_still_fit(make: Callable
 
 
 def test_an_unknown_page_is_refused_with_the_ones_there_are(summary: Summary) -> None:
-    with pytest.raises(InputError, match=r"page 'fone'; accepted: one of A4, letter, phone. Did you mean 'phone'"):
+    with pytest.raises(InputError, match=r"one of A4, letter, slide, phone. Did you mean 'phone'"):
         draw_summary(summary, page="fone")

@@ -9,11 +9,12 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.colors import to_hex
 from matplotlib.text import Text
 
+from hardiness.figures.formats import FORMATS
 from hardiness.figures.scale import Scale
 from hardiness.figures.sheet import Sheet
-from hardiness.figures.style import ACCENT, HATCH, INK, PAPER_SIZES, QUIET, drawing, grade_ramp
+from hardiness.figures.style import ACCENT, BAND, HATCH, INK, PAPER_SIZES, QUIET, drawing, grade_ramp
 from hardiness.figures.summary_cells import Cell
-from hardiness.figures.summary_data import Summary
+from hardiness.figures.summary_data import Summary, prepare_summary
 from hardiness.figures.summary_floors import draw_floor, draw_untested
 from hardiness.figures.summary_grades import Square
 from hardiness.figures.summary_paper import paper_sheets
@@ -24,7 +25,7 @@ BRACKETED = Cell(
     number=1, selection="OL-07", rootstock="stock P", name="OL-07", stock="stock P", check=False, plants=4, scores=9,
     killed=1, floor_c=-9.0, low_c=-10.0, high_c=-8.0, q25_c=-9.4, q75_c=-8.6, tested_to_c=-9.5, claimable_c=-7.5,
     warmest_fatal_c=-9.5, evidence="bracketed", open_end="none", rests_on="cell", provisional=False, claim_c=-12.0,
-    squares=(),
+    claim_holds=0.4, squares=(),
 )  # fmt: skip
 
 
@@ -173,7 +174,7 @@ def test_what_does_not_count_in_full_is_told_apart_without_colour() -> None:
 
 def test_figures_stand_clear_of_the_scale(summary: Summary) -> None:
     with drawing():
-        (sheet,) = paper_sheets(summary, 210.0, 297.0)
+        (sheet,) = paper_sheets(summary, FORMATS["A4"])
         renderer = sheet.canvas.get_renderer()  # type: ignore[attr-defined]
         to_mm = sheet.width_mm / sheet.bbox.width
         texts = [artist for artist in sheet.findobj(Text) if isinstance(artist, Text)]
@@ -183,3 +184,34 @@ def test_figures_stand_clear_of_the_scale(summary: Summary) -> None:
     in_rows = hatched[hatched[:, 1] > 80.0]  # below the key
     assert len(floors) == len(summary.cells) and min(floors) > in_rows[:, 0].max() + 1.0
     assert max(stocks) < in_rows[:, 0].min() - 30.0  # the squares stand between
+
+
+def test_hearsay_is_struck_through_only_where_the_evidence_speaks_against_it() -> None:
+    slanting = [
+        [line for line in strokes(drawn(cell), QUIET) if line[0][0] != line[1][0] and line[0][1] != line[1][1]]
+        for cell in (BRACKETED, dataclasses.replace(BRACKETED, claim_holds=0.01))
+    ]
+    assert [len(lines) for lines in slanting] == [0, 1]
+    assert np.mean(slanting[1][0][:, 0]) == pytest.approx(SCALE.x(-12.0))
+    assert not dataclasses.replace(BRACKETED, claim_holds=math.nan).struck  # nothing is known: nothing is struck
+
+
+def test_half_zones_lie_behind_the_floors_at_their_edges(trial) -> None:
+    summary = prepare_summary(**trial.tables(half_zones=True))
+    with drawing():
+        (sheet,) = paper_sheets(summary, FORMATS["A4"])
+    bands = shapes(sheet, fill=BAND)
+    assert bands
+    names = {text.get_text() for text in sheet.findobj(Text) if text.get_gid() == "text-zones"}
+    assert {"8a", "8b"} <= names
+    labels = {
+        t.get_text(): t.get_position()[0] for t in sheet.findobj(Text) if str(t.get_gid()).startswith("text-axis")
+    }
+    edges = sorted({round(float(x), 3) for band in bands for x in (band[:, 0].min(), band[:, 0].max())})
+    assert min(abs(edge - labels["15"]) for edge in edges) < 0.01  # 15 degF is where 8b begins
+    assert not shapes(drawn_paper(prepare_summary(**trial.tables())), fill=BAND)
+
+
+def drawn_paper(summary: Summary) -> Sheet:
+    with drawing():
+        return paper_sheets(summary, FORMATS["A4"])[0]

@@ -1,0 +1,268 @@
+"""A block in planting positions after a freeze: a square per plant with the grade it was found in.
+
+``prepare_damage_map`` finds who stood where and what was found at the first score after the freeze, ``draw_damage_map``
+puts the squares on a page, row by row: a pocket of cold air shows as a dark corner.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from dataclasses import dataclass
+
+import pandas as pd
+
+from hardiness import words
+from hardiness.figures.formats import Format, format_named
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, event_words, open_plate, short_names
+from hardiness.figures.sheet import Sheet
+from hardiness.figures.style import HAIRLINE, QUIET, drawing
+from hardiness.figures.summary_grades import Square
+from hardiness.figures.summary_squares import draw_square
+from hardiness.figures.typeface import MM_PER_POINT, REGULAR, clean, shorten, width_mm, writable
+from hardiness.settings import Settings
+
+MOST_SIDE, LEAST_SIDE, NAMED_SIDE = 11.0, 2.4, 8.0  # [mm] of a position; a plant's name is written from the last on
+METHOD = (
+    "A square per plant: the state it was found in at its first score after the freeze, which may carry older damage "
+    "of the same winter. A roof: protected or in a container. A dot: it met the freeze and has no score after it. "
+    "An empty place: no plant stood there then, or it was dead before."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One plant in its place.
+
+    Parameters
+    ----------
+    row, place : int
+        Numbers of the row and of the place in it, from 0.
+    square : Square
+    selection : str
+    """
+
+    row: int
+    place: int
+    square: Square
+    selection: str
+
+
+@dataclass(frozen=True, slots=True)
+class DamageMap:
+    """What the figure shows.
+
+    Parameters
+    ----------
+    words : Words
+    grades : tuple of str
+    rows, places : tuple of str
+        Names, in the order in which they are walked.
+    spots : tuple of Spot
+    """
+
+    words: Words
+    grades: tuple[str, ...]
+    rows: tuple[str, ...]
+    places: tuple[str, ...]
+    spots: tuple[Spot, ...]
+
+
+def prepare_damage_map(
+    plants: pd.DataFrame,
+    observations: pd.DataFrame,
+    exposures: pd.DataFrame,
+    *,
+    block: str,
+    event: str,
+    settings: Settings,
+) -> DamageMap:
+    """Find who stood where in a freeze, and how it was found afterwards.
+
+    Parameters
+    ----------
+    plants, observations, exposures : pandas.DataFrame
+        The tables of these names.
+    block : str
+    event : str
+        The event's date.
+    settings : Settings
+
+    Returns
+    -------
+    DamageMap
+    """
+    facts = clean(settings.name)
+    here = plants.loc[plants["block"] == block, "plant"]
+    met = exposures[(exposures["event"] == event) & exposures["plant"].isin(here)]
+    where = f"block {clean(block)}" if block else "the plants without a block"
+    day = event_words(event)
+    placed = plants[plants["plant"].isin(met["plant"])].copy()
+    located = placed[(placed["row"] != "") & (placed["place"] != "")]
+    if located.empty:
+        title = f"No plant of {where} with a row and a place met the freeze of {day}"
+        empty = (
+            "The map needs plants whose row and place stand in the plants table, and readings of a sensor that speaks "
+            "for them: hardiness add plants FILE."
+        )
+        return DamageMap(Words(title, facts, "", f"{title}. {empty}", empty), settings.grades, (), (), ())
+    ends = met.groupby("plant")["ends"].max()
+    found = {plant: _square(plant, end, observations, event, settings) for plant, end in ends.items()}
+    rows = tuple(sorted(set(located["row"]), key=_natural))
+    places = tuple(sorted(set(located["place"]), key=_natural))
+    spots: dict[tuple[int, int], Spot] = {}
+    shared = 0
+    for record in located.sort_values("plant").to_dict("records"):
+        square = found[record["plant"]]
+        if square is None:
+            continue
+        key = (rows.index(record["row"]), places.index(record["place"]))
+        shared += key in spots
+        if key not in spots or (square.grade or 0) > (spots[key].square.grade or 0):
+            spots[key] = Spot(*key, square, record["selection"])
+    unplaced = sum(found[plant] is not None for plant in set(placed["plant"]) - set(located["plant"]))
+    shown = tuple(spots[key] for key in sorted(spots))
+    title = _title(where, day, shown, rows, settings)
+    method = METHOD
+    if unplaced:
+        method += f" Not on the map for want of a row or a place: {words.count(unplaced, 'plant')}."
+    if shared:
+        method += f" Of plants in one place the worst is shown; {words.count(shared, 'other')} stood beside it."
+    low = met["minimum_c"].min()
+    facts += f" · coldest {words.temperature(float(low), settings.units)} there" if pd.notna(low) else ""
+    listed = "; ".join(
+        f"row {clean(rows[spot.row])}, place {clean(places[spot.place])}: "
+        f"{'no score' if spot.square.grade is None else f'grade {spot.square.grade}'}"
+        for spot in shown
+    )
+    return DamageMap(Words(title, facts, method, f"{title}. {listed}."), settings.grades, rows, places, shown)
+
+
+def _square(
+    plant: object, ended: pd.Timestamp, observations: pd.DataFrame, event: str, settings: Settings
+) -> Square | None:
+    """The plant as first found after the freeze; None where it was dead before."""
+    own = observations[observations["plant"] == plant]
+    day = ended.tz_convert(settings.zone).date()
+    before = own[[_date(value) <= day for value in own["scored_on"]]]
+    named = own[own["event"] == event]
+    after = own[[_date(value) > day for value in own["scored_on"]]]
+    if len(before) and (before["grade"] == settings.worst).any():
+        return None
+    if named.empty and after.empty:
+        return Square(str(plant), 0, None)
+    row = (named if len(named) else after.sort_values("scored_on", kind="stable")).iloc[0]
+    if named.empty and len(before) and row["winter"] != _winter_of_event(observations, event, row["winter"]):
+        return Square(str(plant), 0, None)
+    return Square(str(plant), 0, int(row["grade"]), standing=bool(row["grade_low"] < row["grade"]),
+                  provisional=bool(row["provisional"]), protected=row["protected"] not in ("", "no"))  # fmt: skip
+
+
+def _winter_of_event(observations: pd.DataFrame, event: str, otherwise: str) -> str:
+    same = observations.loc[observations["event"] == event, "winter"]
+    return str(same.iloc[0]) if len(same) else otherwise
+
+
+def _date(value: object) -> dt.date:
+    return value.date() if isinstance(value, dt.datetime) else value  # type: ignore[return-value]
+
+
+def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
+    """Sort as a person walks: place 9 before place 10."""
+    parts = re.findall(r"\d+|\D+", name)
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts)
+
+
+def _title(where: str, day: str, spots: tuple[Spot, ...], rows: tuple[str, ...], settings: Settings) -> str:
+    scored = [spot for spot in spots if spot.square.grade is not None]
+    head = f"{where[0].upper()}{where[1:]} after the freeze of {day}"
+    if not scored:
+        return f"{head}: nobody has scored it yet"
+    dead = [spot for spot in scored if spot.square.grade == settings.worst]
+    unharmed = sum(spot.square.grade == 0 for spot in scored)
+    if not dead:
+        return f"{head}: none of {words.count(len(scored), 'plant')} dead, {unharmed} unharmed"
+    by_row = {row: sum(spot.row == row for spot in dead) for row in range(len(rows))}
+    most = max(by_row.values())
+    worst_rows = [row for row, count in by_row.items() if count == most]
+    text = f"{head}: {len(dead)} of {words.count(len(scored), 'plant')} dead"
+    return f"{text}, most in row {clean(rows[worst_rows[0]])}" if len(worst_rows) == 1 < len(rows) else text
+
+
+def draw_damage_map(prepared: DamageMap, *, page: str = "A4") -> list[Sheet]:
+    """Draw the map.
+
+    Parameters
+    ----------
+    prepared : DamageMap
+    page : str
+        One of the page formats.
+
+    Returns
+    -------
+    list of Sheet
+        One page.
+
+    Raises
+    ------
+    InputError
+        If there is no such format.
+    """
+    form = format_named(page)
+    with drawing():
+        if prepared.words.empty:
+            return empty_plate(form, prepared.words)
+        plate = open_plate(form, prepared.words)
+        return [close_plate(plate, _draw(plate, prepared, form))]
+
+
+def _draw(plate: Plate, prepared: DamageMap, form: Format) -> float:
+    sizes, sheet = form.sizes, plate.sheet
+    small = sizes.small * MM_PER_POINT
+    names = short_names(prepared.rows, 0.2 * form.room, sizes.text)
+    left = plate.left + max(width_mm("row", sizes.small), *(width_mm(name, sizes.text, 600) for name in names)) + 2.0
+    key = (1.5 if not form.narrow else 3.0) * len(prepared.grades) * 1.0 + 4.0
+    across = (plate.right - left) / len(prepared.places)
+    down = (plate.bottom - plate.top - 3 * small - key - 6.0) / len(prepared.rows)
+    side = max(min(across, down, MOST_SIDE), min(LEAST_SIDE, across))
+    y = plate.top + 1.6 * small
+    sheet.write(plate.left, y, "row", sizes.small, colour=QUIET, column="places")
+    every = max(1, round(1.3 * max(width_mm(clean(place), sizes.small) for place in prepared.places) / side + 0.5))
+    for number, place in enumerate(prepared.places):
+        if number % every == 0:
+            text = place if writable(place) else str(number + 1)
+            sheet.write(left + (number + 0.5) * side, y, shorten(text, every * side, sizes.small), sizes.small,
+                        colour=QUIET, align="center", column="places")  # fmt: skip
+    top = y + 0.8 * small
+    for number, name in enumerate(names):
+        middle = top + (number + 0.5) * side
+        sheet.write(plate.left, middle, name, sizes.text, weight=600, middle=True, column="rows")
+        sheet.stroke([(left, middle), (left + side * len(prepared.places), middle)], HAIRLINE, 0.4, 2.0)
+    for spot in prepared.spots:
+        _draw_spot(sheet, prepared, spot, left + spot.place * side, top + spot.row * side, side, form)
+    return _draw_key(plate, prepared, form, top + len(prepared.rows) * side + 3.0)
+
+
+def _draw_spot(sheet: Sheet, prepared: DamageMap, spot: Spot, x: float, y: float, side: float, form: Format) -> None:
+    small = form.sizes.small * MM_PER_POINT
+    named = side >= NAMED_SIDE
+    square = min(side - (small * 1.1 if named else 0.0) - 0.5, 6.0)
+    draw_square(sheet, spot.square, x + (side - square) / 2, y + 0.3, square, form.sizes, len(prepared.grades))
+    name = clean(spot.selection)
+    if named and writable(name):
+        sheet.write(x + side / 2, y + square + 0.3 + 0.95 * small, shorten(name, side - 0.4, form.sizes.small, REGULAR),
+                    form.sizes.small, colour=QUIET, align="center", column=f"spot-{y:.0f}")  # fmt: skip
+
+
+def _draw_key(plate: Plate, prepared: DamageMap, form: Format, top: float) -> float:
+    sizes, sheet = form.sizes, plate.sheet
+    line, columns = 1.5 * sizes.small * MM_PER_POINT, 1 if form.narrow else 3
+    side = 1.25 * sizes.small * MM_PER_POINT
+    rows = -(-len(prepared.grades) // columns)
+    wide = form.room / columns
+    for grade, name in enumerate(prepared.grades):
+        x, y = plate.left + grade // rows * wide, top + (grade % rows + 0.5) * line
+        draw_square(sheet, Square("", 0, grade), x, y - side / 2, side, sizes, len(prepared.grades))
+        sheet.write(x + side + 1.4, y, shorten(clean(name), wide - side - 3.0, sizes.small), sizes.small, middle=True,
+                    column=f"key-{x:.0f}")  # fmt: skip
+    return top + rows * line

@@ -1,0 +1,151 @@
+"""Figures made of rows: names on the left, marks on one scale, figures on the right; as many pages as they take."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from hardiness.figures.formats import Format
+from hardiness.figures.plate import Plate, Ruler, Words, close_plate, open_plate, short_names
+from hardiness.figures.sheet import LAYER, Sheet
+from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET
+from hardiness.figures.summary_floors import circle
+from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, width_mm
+
+PITCH = 1.75  # of the type's height, from row to row
+MOST_ROWS = 150  # on a phone's page: longer pictures do not open on every phone
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: an estimate with its interval, and figures.
+
+    Parameters
+    ----------
+    name : str
+    note : str
+        Written small behind the name.
+    low, middle, high : float
+    figures : tuple of str
+        On the right, one per column.
+    """
+
+    name: str
+    note: str
+    low: float
+    middle: float
+    high: float
+    figures: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RowsLayout:
+    """What all rows share.
+
+    Parameters
+    ----------
+    low, high : float
+        Ends of the scale.
+    heads : tuple of str
+        Over the names, then over each column of figures.
+    label : callable
+        Text of a tick.
+    least_step : float
+        Between ticks.
+    zero : float or None
+        A value to rule off.
+    sides : tuple of str
+        What the two ends of the scale mean; may be empty.
+    """
+
+    low: float
+    high: float
+    heads: tuple[str, ...]
+    label: Callable[[float], str]
+    least_step: float = 0.1
+    zero: float | None = None
+    sides: tuple[str, str] = ("", "")
+
+
+def draw_row_pages(rows: Sequence[Row], layout: RowsLayout, said: Words, form: Format) -> list[Sheet]:
+    """Draw rows on as many pages as they take.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+    layout : RowsLayout
+    said : Words
+    form : Format
+
+    Returns
+    -------
+    list of Sheet
+    """
+    sizes = form.sizes
+    pitch = PITCH * sizes.text * MM_PER_POINT
+    names = short_names([row.name for row in rows], 0.3 * form.room, sizes.text)
+    plate = open_plate(form, said)
+    extra = 6.5 * sizes.small * MM_PER_POINT  # scale above and below
+    each = max(int((plate.bottom - plate.top - extra) / pitch), 1)
+    each = min(each, MOST_ROWS) if form.narrow else each
+    count = math.ceil(len(rows) / each)
+    each = math.ceil(len(rows) / count)
+    sheets = []
+    for number in range(count):
+        folio = f"page {number + 1} of {count}" if count > 1 else ""
+        plate = plate if not folio else open_plate(form, said, folio=folio)
+        some = slice(number * each, (number + 1) * each)
+        sheets.append(close_plate(plate, _draw_rows(plate, rows[some], names[some], names, rows, layout, pitch)))
+    return sheets
+
+
+def _draw_rows(
+    plate: Plate, rows: Sequence[Row], names: Sequence[str], all_names: Sequence[str], all_rows: Sequence[Row],
+    layout: RowsLayout, pitch: float,
+) -> float:  # fmt: skip
+    form, sheet, sizes = plate.page, plate.sheet, plate.page.sizes
+    small = sizes.small * MM_PER_POINT
+    named = [
+        width_mm(name, sizes.text, SEMIBOLD) + (width_mm(f" {row.note}", sizes.small) + 0.8 if row.note else 0.0)
+        for name, row in zip(all_names, all_rows, strict=True)
+    ]
+    left = plate.left + max([*named, width_mm(layout.heads[0], sizes.small)]) + 3.0
+    wide = [
+        max([width_mm(head, sizes.small), *(width_mm(row.figures[place], sizes.text) for row in all_rows)]) + 3.0
+        for place, head in enumerate(layout.heads[1:])
+    ]
+    ends = [plate.right - sum(wide[place + 1 :]) for place in range(len(wide))]
+    ruler = Ruler(layout.low, layout.high, left, plate.right - sum(wide) - 2.5)
+    y = plate.top + 1.2 * small
+    for side, (text, align) in enumerate(zip(layout.sides, ("left", "right"), strict=True)):
+        if text:
+            sheet.write(ruler.start if side == 0 else ruler.end, y, text, sizes.small, colour=QUIET, align=align,
+                        column="sides")  # fmt: skip
+    y += 1.5 * small
+    sheet.write(plate.left, y, layout.heads[0], sizes.small, colour=QUIET, column="heads")
+    for end, head in zip(ends, layout.heads[1:], strict=True):
+        sheet.write(end, y, head, sizes.small, colour=QUIET, align="right", column="heads")
+    top, foot = y + 0.7 * small, y + 0.7 * small + len(rows) * pitch
+    ticks = ruler.ticks(max(9.0, 2.2 * width_mm(layout.label(layout.high), sizes.small)), layout.least_step)
+    for value in ticks:
+        x = ruler.at(value)
+        sheet.stroke([(x, top), (x, foot)], HAIRLINE, 0.4, LAYER.grid)
+        for at in (y, foot + 1.5 * small):
+            sheet.write(x, at, layout.label(value), sizes.small, colour=QUIET, align="center", column=f"axis-{at:.0f}")
+    if layout.zero is not None:
+        x = ruler.at(layout.zero)
+        sheet.stroke([(x, top), (x, foot)], QUIET, 0.8, LAYER.grid)
+    for number, (row, name) in enumerate(zip(rows, names, strict=True)):
+        middle = top + (number + 0.5) * pitch
+        sheet.write(plate.left, middle, name, sizes.text, weight=SEMIBOLD, middle=True, column="name")
+        if row.note:
+            beyond = plate.left + width_mm(name, sizes.text, SEMIBOLD) + 1.0
+            sheet.write(beyond, middle, row.note, sizes.small, colour=QUIET, middle=True, column="name")
+        sheet.stroke([(ruler.at(row.low), middle), (ruler.at(row.high), middle)], INK, 0.9)
+        sheet.shape(circle(ruler.at(row.middle), middle, 0.26 * sizes.text * MM_PER_POINT), fill=INK, edge=PAPER,
+                    width_pt=0.5)  # fmt: skip
+        for end, text in zip(ends, row.figures, strict=True):
+            sheet.write(end, middle, text, sizes.text, align="right", middle=True, column=f"figure-{end:.0f}")
+    del form
+    return foot + 2.2 * small
