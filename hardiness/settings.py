@@ -27,6 +27,7 @@ GRADES = (
     "main limbs killed",
     "dead down to the graft",
 )
+ALWAYS, OVERLAP, NEVER = TRANSFERS = ("always", "overlap", "never")  # when silent loggers are estimated from others
 SPAN_C = 6.0  # [K] from the first grade to the last, as the trade knows it
 THRESHOLDS = {
     "C": ("0 C", "-2 C", "-4 C", "-6 C", "-8 C", "-10 C"),
@@ -92,6 +93,9 @@ class Settings:
         Where the records are; None: SQLite in ``trial.db``.
     model : ModelTerms
         What the model takes into account.
+    transfer : str
+        When a silent logger is estimated from other sensors: ``overlap`` (where enough nights are common), ``always``,
+        ``never``.
     """
 
     name: str
@@ -107,6 +111,7 @@ class Settings:
     model_held_h: float = 1.0
     store_url: str | None = None
     model: ModelTerms = field(default_factory=ModelTerms)
+    transfer: str = OVERLAP
 
     @property
     def zone(self) -> ZoneInfo:
@@ -201,12 +206,15 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
         raise InputError(Problem(f"text that is not TOML ({error})", "a TOML file", file=file)) from None
     read = _Reader(file)
     top = read.table(document, "", ("name", "timezone", "latitude", "longitude", "elevation_m", "units", "scale",
-                                    "freeze", "store", "model"))  # fmt: skip
+                                    "freeze", "store", "model", "transfer"))  # fmt: skip
     scale = read.table(document, "scale", ("grades", "span_c"))
     freeze = read.table(document, "freeze", ("onset_c", "thaw_h", "damaging_c", "settle_days", "thresholds", "held_h",
                                              "model_held_h"))  # fmt: skip
     store = read.table(document, "store", ("url",))
     model = read.table(document, "model", TERM_NAMES)
+    transfer = read.table(document, "transfer", ("estimate",))
+    if (estimate := transfer.get("estimate", OVERLAP)) not in TRANSFERS:
+        read.fault("transfer.estimate", estimate, f"one of {', '.join(TRANSFERS)}")
     units = read.text(top, "units", "C")
     if units not in THRESHOLDS:
         read.fault("units", units, "C or F")
@@ -240,6 +248,7 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
                                           lambda v: v in held),
         store_url=read.text(store, "url", "") if "url" in store else None,
         model=ModelTerms(**{name: _is_effect(read, model, name) for name in TERM_NAMES}),
+        transfer=str(estimate),
     )  # fmt: skip
     if read.problems:
         raise InputError(read.problems)
@@ -319,6 +328,10 @@ def to_toml(settings: Settings) -> str:
     for name in TERM_NAMES:
         model[name] = EFFECT if getattr(settings.model, name) else LEAVE_OUT
     document["model"] = model
+    transfer = tomlkit.table()
+    transfer["estimate"] = settings.transfer
+    transfer["estimate"].comment("estimate silent loggers from other sensors: overlap, always or never")
+    document["transfer"] = transfer
     if settings.store_url is not None:
         store = tomlkit.table()
         store["url"] = settings.store_url

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
@@ -13,13 +12,15 @@ import pandas as pd
 from hardiness.errors import HardinessError, InputError
 from hardiness.flow import Flow, Records
 from hardiness.read.records import parse_records
-from hardiness.read.tables import RawRow, RawTable, read_table
+from hardiness.read.tables import read_table
 from hardiness.schema import RECORD_TABLES, SENSORS
 from hardiness.settings import Settings, read_settings, to_toml
 from hardiness.store import Intake, Store, Withdrawal, open_store
 from hardiness.store.database import FILE
 from hardiness.store.logger_channels import name_of
 from hardiness.store.logger_intake import TakesReadings
+from hardiness.store.records_intake import Before
+from hardiness.store.typed import typed_table, typed_upload
 from hardiness.tolerance.fit import Fit
 
 SETTINGS_FILE = "trial.toml"
@@ -41,6 +42,7 @@ class Trial(TakesReadings):
         self.settings = settings
         self.store = store
         self._flows: dict[tuple[str, bool], Flow] = {}
+        self._met: dict[str, tuple[pd.DataFrame, frozenset[str]]] = {}
 
     def __enter__(self) -> Trial:
         return self
@@ -67,7 +69,7 @@ class Trial(TakesReadings):
         Trial
         """
         other = Trial(self.folder, self.settings, self.store.acting_as(who))
-        other._flows = self._flows
+        other._flows, other._met = self._flows, self._met
         return other
 
     def flow(self, *, containers: bool = False) -> Flow:
@@ -117,7 +119,9 @@ class Trial(TakesReadings):
             intake.said.extend(self._shields_taken(records.frame["sensor"]))
         return intake
 
-    def add_rows(self, table: str, rows: Sequence[Mapping[str, str]]) -> Intake:
+    def add_rows(
+        self, table: str, rows: Sequence[Mapping[str, str]], *, mark: str | None = None, before: Before | None = None
+    ) -> Intake:
         """Add rows that were typed in: an intake like any file, whole or not at all.
 
         Parameters
@@ -126,6 +130,11 @@ class Trial(TakesReadings):
             As in :meth:`add_table`.
         rows : sequence of mapping
             Texts by column; all rows have the same columns.
+        mark : str, optional
+            What names this act: the same rows with the same mark are one act, and a repeat changes nothing.
+            Without one, every call is an act of its own.
+        before : callable, optional
+            See :func:`hardiness.store.records_intake.add_records`.
 
         Returns
         -------
@@ -137,12 +146,9 @@ class Trial(TakesReadings):
             With every bad cell; nothing was stored.
         """
         layout = RECORD_TABLES[table]
-        records = parse_records(_typed(table, rows), layout, self.settings)
-        # What was typed is kept like a file. The time in it keeps two acts apart that say the same.
-        at = dt.datetime.now(dt.UTC).isoformat()
-        typed = json.dumps({"table": table, "who": self.store.who, "at": at, "rows": [dict(row) for row in rows]},
-                           ensure_ascii=False)  # fmt: skip
-        intake = self.store.add_records(records, typed.encode(), death_settled=self._death_settled)
+        records = parse_records(typed_table(table, rows), layout, self.settings)
+        typed = typed_upload(table, rows, mark or f"{self.store.who}, {dt.datetime.now(dt.UTC).isoformat()}")
+        intake = self.store.add_records(records, typed, death_settled=self._death_settled, before=before)
         if table == SENSORS.name:
             intake.said.extend(self._shields_taken(records.frame["sensor"]))
         return intake
@@ -162,14 +168,9 @@ class Trial(TakesReadings):
         Returns
         -------
         Withdrawal
-
-        Raises
-        ------
-        InputError
-            If a row is unknown, or others rest on it.
         """
         layout = RECORD_TABLES[table]
-        records = parse_records(_typed(table, rows), layout, self.settings, keys_only=True)
+        records = parse_records(typed_table(table, rows), layout, self.settings, keys_only=True)
         return self.store.withdraw(table, records, undo=undo, death_settled=self._death_settled)
 
     def withdraw_table(self, table: str, path: Path, *, undo: bool = False) -> Withdrawal:
@@ -221,7 +222,15 @@ class Trial(TakesReadings):
 
     def _death_settled(self, plant: str, death: dt.date, later: dt.date) -> bool:
         """Whether the plant met, after it was scored dead, a freeze that lies before the later date."""
-        met = self.flow().exposures
+        # What a plant that has a planting date met does not rest on scores; it is looked up once, not at every score.
+        token = self.store.state_token(without=("scores",))
+        found = self._met.get(token)
+        if found is None:
+            planted = self.store.current("plants").dropna(subset="planted_on")["plant"]
+            found = (self.flow().exposures[["plant", "ends"]], frozenset(planted))
+            self._met.clear()
+            self._met[token] = found
+        met = found[0] if plant in found[1] else self.flow().exposures
         ends = met.loc[met["plant"] == plant, "ends"]
         first, last = (pd.Timestamp.combine(day, dt.time(12)).tz_localize(self.settings.zone) for day in (death, later))
         return bool(((ends >= first) & (ends < last)).any())
@@ -298,12 +307,6 @@ class Trial(TakesReadings):
             Columns of ``schema.FLOORS``. [degC]
         """
         return self.flow().floors(survive, grade, level)
-
-
-def _typed(table: str, rows: Sequence[Mapping[str, str]]) -> RawTable:
-    """Lay typed rows out as a file's cells."""
-    numbered = [RawRow(number, dict(row)) for number, row in enumerate(rows, start=2)]
-    return RawTable(f"{table}, as typed", list(rows[0]) if rows else [], numbered)
 
 
 def open_trial(folder: str | Path) -> Trial:

@@ -173,3 +173,31 @@ def parse_temperature(text: str) -> Temperature:
     value = float(match[1].replace("−", "-").replace(",", "."))
     unit = unit_named(match[2])
     return Temperature(value, unit, to_celsius(value, unit))
+
+
+def parse_difference(text: str) -> float:
+    """Read a temperature difference with its unit, such as ``"-0.3 C"`` or ``"0.5 F"``.
+
+    Parameters
+    ----------
+    text : str
+        A number and a unit of temperature; decimal comma and the minus sign are understood.
+
+    Returns
+    -------
+    float
+        The difference. [K]
+
+    Raises
+    ------
+    UnitsError
+        If there is no number, no unit, or the unit is unknown.
+
+    Examples
+    --------
+    >>> parse_difference("-0.3 C"), round(parse_difference("0.9 F"), 6)
+    (-0.3, 0.5)
+    """
+    given = parse_temperature(text)
+    steps = {"degC": "delta_degC", "degF": "delta_degF", "kelvin": "kelvin"}[given.unit]
+    return given.value if given.unit == "degC" else float(registry.Quantity(given.value, steps).to("kelvin").magnitude)

@@ -14,14 +14,14 @@ from tests.sources import NAME, ROOT, line_counts, parsed
 
 # From the ground up. A folder stands for all of its files.
 LAYERS = (
-    {"errors", "units", "schema", "effects", "settings", "words", "plainwords"},
+    {"errors", "units", "schema", "effects", "settings", "words", "plainwords", "sentences"},
     {"read"},
     {"weather"},
     {"timelines", "windows", "remarks", "observations", "covariates"},
     {"tolerance"},
     {"outlook"},
     {"flow"},
-    {"store", "figures", "report", "trial", "demo", "durations"},
+    {"store", "figures", "report", "trial", "demo", "durations", "glance"},
     {"cli", "commands", "web", "__init__"},  # doors; the package's own names are one
 )
 # Units of one layer that may lean on each other, circles excepted. Elsewhere in a layer they stand apart.

@@ -35,7 +35,16 @@ def built(tmp_path_factory):
 def test_wheel_and_sdist_carry_the_demo_the_fonts_and_the_licence(built):
     wheel, sdist = built
     names = zipfile.ZipFile(wheel).namelist()
-    for ending in ("data_demo/trial.toml", "data_demo/truth.csv", "fonts/OFL.txt", "licenses/LICENSE"):
+    for ending in (
+        "data_demo/trial.toml",
+        "data_demo/truth.csv",
+        "fonts/OFL.txt",
+        "licenses/LICENSE",
+        "web/static/htmx.min.js",
+        "web/static/htmx.LICENSE.txt",
+        "web/static/uplot.LICENSE.txt",
+        "web/templates/base.html",
+    ):
         assert any(name.endswith(ending) for name in names), ending
     assert sum(name.startswith("hardiness/data_demo/readings/") for name in names) >= 17
     assert not any(name.startswith("tests/") for name in names)

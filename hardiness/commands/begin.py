@@ -10,11 +10,12 @@ import click
 from rich.console import Console
 from rich.progress import Progress
 
-from hardiness.commands.answers import NO_LATITUDE, print_floors
+from hardiness.commands.answers import print_floors
 from hardiness.commands.intake import say_intake
 from hardiness.commands.output import say
 from hardiness.commands.paper import draw_chart
 from hardiness.demo import DEMO_STEPS, SETTINGS_FILE, demo_folder
+from hardiness.report.notes import NO_LATITUDE
 from hardiness.settings import THRESHOLDS, FreezeRules, Settings, parse_settings, read_settings, to_toml
 from hardiness.trial import Trial, new_trial
 from hardiness.units import parse_temperature
@@ -40,14 +41,34 @@ def new(
     units: str,
 ) -> None:
     """Make a new trial folder DIR with its trial.toml, which you may edit."""
-    rules = replace(FreezeRules(), thresholds=tuple(parse_temperature(text) for text in THRESHOLDS[units]))
-    asked = Settings(name, timezone, latitude, longitude, elevation, units, rules=rules)
-    settings = parse_settings(to_toml(asked), file="hardiness new")  # one validation for both doors
+    settings = settings_asked(name, timezone, latitude=latitude, longitude=longitude, elevation=elevation, units=units)
     with new_trial(folder, settings):
         pass
     say(f"{folder} is a trial now. Next: hardiness add selections FILE --trial {shlex.quote(str(folder))}")
     if latitude is None:
         say(NO_LATITUDE)
+
+
+def settings_asked(
+    name: str,
+    timezone: str,
+    *,
+    latitude: float | None = None,
+    longitude: float | None = None,
+    elevation: float | None = None,
+    units: str = "C",
+) -> Settings:
+    """Make the settings of a new trial from what was asked for.
+
+    Raises
+    ------
+    InputError
+        With every fault.
+    """
+    texts = THRESHOLDS.get(units, THRESHOLDS["C"])
+    rules = replace(FreezeRules(), thresholds=tuple(parse_temperature(text) for text in texts))
+    asked = Settings(name, timezone, latitude, longitude, elevation, units, rules=rules)
+    return parse_settings(to_toml(asked), file="hardiness new")  # one validation for both doors
 
 
 @click.command()

@@ -127,7 +127,8 @@ def pocket_html(
         f"<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; script-src 'sha256-{allowed}'; "
         "style-src 'unsafe-inline'; font-src data:\">\n"
         f"<title>{escape(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n{body}"
-        f'<script type="application/json" id="data">{_json(data)}</script>\n<script>{script}</script>\n</body>\n</html>\n'
+        f'<script type="application/json" id="data">{_json(data)}</script>\n'
+        f"<script>{script}</script>\n</body>\n</html>\n"
     )
     return page.encode()
 

@@ -49,6 +49,13 @@ HISTORY = sa.table(
     *(sa.column(name) for name in ("id", "at", "who", "action", "table_name", "key", "old", "new", "sha256", "file")),
 )
 
+PHOTOS = sa.table(
+    "photos",
+    *(sa.column(name) for name in ("id", "at", "who", "sha256", "plant", "scored_on", "observer")),
+    *(sa.column(name) for name in ("width", "height", "bytes")),
+    sa.column("withdrawn", sa.Boolean),
+)
+IDENTITY = sa.table("identity", sa.column("number"))
 ACCOUNTS = sa.table(
     "accounts", *(sa.column(name) for name in ("name", "role", "secret")), sa.column("withdrawn", sa.Boolean)
 )
@@ -158,7 +165,7 @@ class Database:
                 str(self.url.database), timeout=self.wait_s, isolation_level=None, check_same_thread=False
             )
             self._kept.execute("PRAGMA journal_mode=WAL")
-            self._kept.execute("SELECT count(*) FROM sqlite_master").fetchone()  # the log is held from the first look on
+            self._kept.execute("SELECT count(*) FROM sqlite_master").fetchone()  # holds the log from here on
         except sqlite3.Error as error:
             raise StoreError(_sentence(str(error), self.name, self.wait_s)) from error
 

@@ -22,6 +22,7 @@ from hardiness.store.database import Database
 
 UPLOADS = "uploads"
 READINGS = "readings"
+PHOTOS = "photos"
 _PASSING = ".unfinished"  # ending of a file that is being written
 _READ_ONLY = 0o444
 _PIECE = 1 << 20  # [bytes] copied at a time
@@ -57,6 +58,11 @@ class TrialFolder:
     def readings(self) -> Path:
         """Where the parts lie."""
         return self.path / READINGS
+
+    @property
+    def photos(self) -> Path:
+        """Where the photos of scores lie."""
+        return self.path / PHOTOS
 
 
 def sha256_of(data: bytes) -> str:
@@ -257,7 +263,7 @@ def machine_faults(path: Path) -> Iterator[None]:
 
 
 def files_in(folder: TrialFolder) -> list[Path]:
-    """List all files in ``uploads/`` and ``readings/``, finished or not.
+    """List all files in ``uploads/``, ``readings/`` and ``photos/``, finished or not.
 
     Parameters
     ----------
@@ -268,5 +274,5 @@ def files_in(folder: TrialFolder) -> list[Path]:
     -------
     list of Path
     """
-    places = [place for place in (folder.uploads, folder.readings) if place.is_dir()]
+    places = [place for place in (folder.uploads, folder.readings, folder.photos) if place.is_dir()]
     return sorted(path for place in places for path in place.iterdir() if path.is_file())

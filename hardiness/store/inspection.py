@@ -8,7 +8,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from hardiness.errors import StoreError
-from hardiness.store.database import INTAKES, PARTS
+from hardiness.store.database import INTAKES, PARTS, PHOTOS
 from hardiness.store.folder import TrialFolder, files_in, hash_upload, machine_faults
 from hardiness.store.history import utc_times
 from hardiness.store.parts import parts_that_count, read_part
@@ -60,6 +60,7 @@ def find_orphans(connection: sa.Connection, folder: TrialFolder) -> list[Path]:
     """
     named = {folder.uploads / sha256 for sha256 in connection.scalars(sa.select(INTAKES.c.sha256))}
     named |= {folder.readings / file for file in connection.scalars(sa.select(PARTS.c.file))}
+    named |= {folder.photos / f"{sha256}.jpg" for sha256 in connection.scalars(sa.select(PHOTOS.c.sha256))}
     return [path for path in files_in(folder) if path not in named]
 
 
@@ -91,7 +92,7 @@ def remove_orphans(folder: TrialFolder) -> list[Path]:
 
 
 def find_faults(folder: TrialFolder) -> list[str]:
-    """Check every file that a row names: uploads against their SHA-256, parts by reading them.
+    """Check every file that a row names: uploads and photos against their SHA-256, parts by reading them.
 
     Parameters
     ----------
@@ -107,6 +108,7 @@ def find_faults(folder: TrialFolder) -> list[str]:
     with folder.database.read() as connection:
         uploads = {str(row.sha256): str(row.file) for row in connection.execute(query)}
         parts = parts_that_count(connection, folder)
+        photos = list(connection.scalars(sa.select(PHOTOS.c.sha256).distinct().order_by(PHOTOS.c.sha256)))
     found = []
     for sha256, file in uploads.items():
         path = folder.uploads / sha256
@@ -114,6 +116,12 @@ def find_faults(folder: TrialFolder) -> list[str]:
             found.append(f"the upload {sha256[:12]} ('{file}') is gone.")
         elif hash_upload(path) != sha256:
             found.append(f"the upload {sha256[:12]} ('{file}') is not as it came.")
+    for sha256 in photos:
+        path = folder.photos / f"{sha256}.jpg"
+        if not path.is_file():
+            found.append(f"the photo {sha256[:12]} is gone.")
+        elif hash_upload(path) != sha256:
+            found.append(f"the photo {sha256[:12]} is not as it was kept.")
     for part in parts:
         try:
             read_part(part)

@@ -7,6 +7,7 @@ of the tables is a new step at the end of :data:`MIGRATIONS`.
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -66,9 +67,25 @@ def _accounts(connection: sa.Connection) -> None:
     tables.create_all(connection, checkfirst=False)
 
 
+def _photos(connection: sa.Connection) -> None:
+    """Make the table of photos bound to scores, and give the trial a number of its own."""
+    tables = sa.MetaData()
+    names = ("at", "who", "sha256", "plant", "scored_on", "observer")
+    sizes = ("width", "height", "bytes")
+    sa.Table("photos", tables, sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
+             *(sa.Column(name, sa.Text, nullable=False) for name in names),
+             *(sa.Column(name, sa.Integer, nullable=False) for name in sizes),
+             sa.Column("withdrawn", sa.Boolean, nullable=False),
+             sa.Index("ix_photos_sha256", "sha256"), sqlite_autoincrement=True)  # fmt: skip
+    identity = sa.Table("identity", tables, sa.Column("number", sa.Text, primary_key=True))
+    tables.create_all(connection, checkfirst=False)
+    connection.execute(sa.insert(identity).values(number=uuid.uuid4().hex))
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration("001 records, parts and history", _first_tables),
     Migration("002 accounts", _accounts),
+    Migration("003 photos of scores", _photos),
 )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +12,11 @@ from hardiness.store.awaited import say_awaited
 from hardiness.store.folder import TrialFolder, keep_upload, read_upload, sha256_of
 from hardiness.store.history import note_act, note_rows
 from hardiness.store.intake import Intake, insert_intake, options_json, same_file, say_repeated
-from hardiness.store.records import changes_between, to_json
+from hardiness.store.records import State, changes_between, to_json
 from hardiness.store.snapshot import refuse_problems, take_snapshot
 from hardiness.store.versions import add_versions
+
+Before = Callable[[Records, State], None]
 
 
 def add_records(
@@ -24,6 +26,7 @@ def add_records(
     *,
     options: Mapping[str, Any] | None = None,
     death_settled: DeathSettled | None = None,
+    before: Before | None = None,
 ) -> Intake:
     """Take in a records file: all of it, or nothing.
 
@@ -39,6 +42,9 @@ def add_records(
         What the user gave with it; part of its identity.
     death_settled : callable, optional
         See :func:`hardiness.read.references.check_references`.
+    before : callable, optional
+        Looks at the file and at the records as they stand, in the transaction that would take it in and before
+        anything is written; what it raises is raised, and nothing is stored. Not asked about a repeated file.
 
     Returns
     -------
@@ -54,22 +60,24 @@ def add_records(
     data = read_upload(upload)
     sha256, table, given = sha256_of(data), records.table.name, options_json(options)
     with folder.database.write() as connection:
-        before = take_snapshot(connection)
+        snapshot = take_snapshot(connection)
         if (earlier := same_file(connection, sha256, table, "", given)) is not None:
-            said = [*records.said, *say_repeated(connection, earlier, before.state)]
+            said = [*records.said, *say_repeated(connection, earlier, snapshot.state)]
             return Intake(table, records.file, sha256, unchanged=len(records.frame), repeated=True, said=said)
+        if before is not None:
+            before(records, snapshot.state)
         intake = insert_intake(
             connection, folder, table=table, sha256=sha256, file=records.file, options=given, rows=len(records.frame)
         )
         add_versions(connection, intake, records)
         after = take_snapshot(connection)
-        refuse_problems(before, after, settings=folder.settings, source=records, death_settled=death_settled)
-        added, changed, _ = changes_between(before.state, after.state, table)
+        refuse_problems(snapshot, after, settings=folder.settings, source=records, death_settled=death_settled)
+        added, changed, _ = changes_between(snapshot.state, after.state, table)
         updated = list(dict.fromkeys(change.key for change in changed))
         unchanged = len(records.frame) - len(added) - len(updated)
         keep_upload(folder, data)
         for action, keys in (("add", added), ("update", updated)):
-            note_rows(connection, who=folder.who, action=action, table=table, keys=keys, before=before.state,
+            note_rows(connection, who=folder.who, action=action, table=table, keys=keys, before=snapshot.state,
                       after=after.state, sha256=sha256, file=records.file)  # fmt: skip
         counts = {"added": len(added), "updated": len(updated), "unchanged": unchanged}
         note_act(connection, who=folder.who, action="add file", table=table, sha256=sha256, file=records.file,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import sqlalchemy as sa
@@ -55,7 +56,7 @@ def take_snapshot(connection: sa.Connection) -> Snapshot:
     return Snapshot(load_state(connection), frozenset(connection.scalars(sensors)))
 
 
-def state_token(connection: sa.Connection, folder: TrialFolder) -> str:
+def state_token(connection: sa.Connection, folder: TrialFolder, without: Sequence[str] = ()) -> str:
     """Give a hash of all that counts now: while it stays, every result stays.
 
     Parameters
@@ -64,6 +65,8 @@ def state_token(connection: sa.Connection, folder: TrialFolder) -> str:
         In a transaction.
     folder : TrialFolder
         The trial.
+    without : sequence of str
+        Tables of records that are left out.
 
     Returns
     -------
@@ -74,7 +77,7 @@ def state_token(connection: sa.Connection, folder: TrialFolder) -> str:
     records = (
         sa.select(VERSIONS.c.table_name, VERSIONS.c.key, VERSIONS.c.content)
         .join(INTAKES, INTAKES.c.id == VERSIONS.c.intake_id)
-        .where(*counting())
+        .where(*counting(), VERSIONS.c.table_name.not_in(list(without)))
         .order_by(VERSIONS.c.id)
     )
     for row in connection.execute(records):

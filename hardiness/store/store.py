@@ -16,6 +16,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+import sqlalchemy as sa
+
 from hardiness.errors import HardinessError, InputError, StoreError
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.records import Records
@@ -23,14 +25,15 @@ from hardiness.read.references import DeathSettled
 from hardiness.settings import Settings
 from hardiness.store.accounts import Accounts
 from hardiness.store.archive import write_archive
-from hardiness.store.database import FILE, WAIT_S, Database
+from hardiness.store.database import FILE, IDENTITY, WAIT_S, Database
 from hardiness.store.folder import UPLOADS, TrialFolder
 from hardiness.store.history import who_acts
 from hardiness.store.inspection import find_faults, find_orphans, remove_orphans
 from hardiness.store.intake import Intake
 from hardiness.store.migrations import migrate
+from hardiness.store.photos import Photos
 from hardiness.store.readings_intake import Incoming, add_readings, add_together, would_add
-from hardiness.store.records_intake import add_records
+from hardiness.store.records_intake import Before, add_records
 from hardiness.store.view import StoreView
 from hardiness.store.withdrawals import Withdrawal, withdraw_rows, withdraw_upload
 
@@ -114,10 +117,35 @@ class Store(StoreView):
         """
         return Store(replace(self._folder, who=who))
 
+    def with_settings(self, settings: Settings) -> Store:
+        """Give the same store with other settings; closing either closes both.
+
+        Parameters
+        ----------
+        settings : Settings
+            Of the same database.
+
+        Returns
+        -------
+        Store
+        """
+        return Store(replace(self._folder, settings=settings))
+
     @property
     def accounts(self) -> Accounts:
         """Who may do what through the web pages."""
         return Accounts(self._folder)
+
+    @property
+    def photos(self) -> Photos:
+        """The photos of scores."""
+        return Photos(self._folder)
+
+    @property
+    def identity(self) -> str:
+        """A number of the trial's own, whatever it is called and wherever it lies."""
+        with self._database.read() as connection:
+            return str(connection.execute(sa.select(IDENTITY.c.number)).scalar_one())
 
     def write_archive(self, path: Path) -> list[str]:
         """Write the whole trial as one ZIP file: see :func:`hardiness.store.archive.write_archive`.
@@ -141,6 +169,7 @@ class Store(StoreView):
         *,
         options: Mapping[str, Any] | None = None,
         death_settled: DeathSettled | None = None,
+        before: Before | None = None,
     ) -> Intake:
         """Take in a records file, all of it or nothing: see :func:`hardiness.store.records_intake.add_records`.
 
@@ -154,12 +183,14 @@ class Store(StoreView):
             What the user gave with it; part of its identity.
         death_settled : callable, optional
             See :func:`hardiness.read.references.check_references`.
+        before : callable, optional
+            Looks at the records in the same transaction, and may refuse.
 
         Returns
         -------
         Intake
         """
-        return add_records(self._folder, records, upload, options=options, death_settled=death_settled)
+        return add_records(self._folder, records, upload, options=options, death_settled=death_settled, before=before)
 
     def add_readings(
         self,

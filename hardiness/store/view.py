@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pandas as pd
@@ -155,15 +156,20 @@ class StoreView:
         with self._database.read() as connection:
             return read_uploads(connection)
 
-    def state_token(self) -> str:
+    def state_token(self, without: Sequence[str] = ()) -> str:
         """Give a hash of all that counts now: see :func:`hardiness.store.snapshot.state_token`.
+
+        Parameters
+        ----------
+        without : sequence of str
+            Tables of records that are left out.
 
         Returns
         -------
         str
         """
         with self._database.read() as connection:
-            return state_token(connection, self._folder)
+            return state_token(connection, self._folder, without)
 
 
 def _merged(parts: list[Part]) -> xr.DataArray:

@@ -126,21 +126,23 @@ class Mixture:
         weights = to_group.sum(axis=1)
         to_group, weights = to_group[weights > 0], weights[weights > 0]
         share = to_group / weights[:, None]
-        mean = share @ self.mean
-        nearest = mean[np.argmax(share > 0, axis=0)]  # each node's group
-        away = self.mean - nearest
-        square = self.sd * self.sd
-        variance = share @ (square + away * away)
-        third = share @ (self.skew * square * self.sd + 3.0 * away * square + away**3)
+        centre = self.weights @ self.mean  # moments are taken about it: less is lost in the differences
+        away, square = self.mean - centre, self.sd * self.sd
+        squares = away * away
+        mean = share @ away
+        second = share @ (squares + square)
+        third = share @ ((self.skew * self.sd + 3.0 * away) * square + squares * away)
+        variance = second - mean * mean
+        third -= mean * (3.0 * variance + mean * mean)
         sd = np.sqrt(variance)
-        return Mixture(weights, mean, sd, third / (sd * variance))
+        return Mixture(weights, centre + mean, sd, third / (sd * variance))
 
     def _component_quantile(self, share: float) -> Floats:
         z = ndtri(share)
         skew = np.clip(self.skew, -MOST_SKEW, MOST_SKEW)
         safe = np.where(np.abs(skew) < SMALL_SKEW, 1.0, skew)
-        curved = 2.0 / safe * ((1.0 + safe / 6.0 * (z - safe / 6.0)) ** 3 - 1.0)
-        y: Floats = np.where(np.abs(skew) < SMALL_SKEW, z, curved)
+        root = 1.0 + safe / 6.0 * (z - safe / 6.0)
+        y: Floats = np.where(np.abs(skew) < SMALL_SKEW, z, 2.0 / safe * (root * root * root - 1.0))
         return self.mean + self.sd * y
 
 

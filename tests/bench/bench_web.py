@@ -1,6 +1,6 @@
-"""The first page of a trial of 2,000 plants: how long a grower waits for it, with nothing worked out yet and afterwards.
+"""The first page of a trial of 2,000 plants: how long a grower waits, with nothing worked out yet and afterwards.
 
-Run ``python tests/bench/bench_web.py [plants]``. A trial is made in a temporary folder (a minute), its server is opened as
+Run ``python tests/bench/bench_web.py [plants]``. A trial is made in a temporary folder, its server is opened as
 ``hardiness serve`` opens it, and pages are asked for; the exit code is 1 where the first page takes longer than 1 s.
 """
 

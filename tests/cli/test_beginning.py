@@ -107,7 +107,11 @@ def test_an_empty_folder_can_become_a_trial(tmp_path):
     assert hardiness("new", tmp_path / "t", *NEW).code == 2  # now it is one
 
 
-@pytest.mark.parametrize("verb", [verb for verb in VERBS if verb not in ("new", "demo", "add", "withdraw", "chart")])
+# Verbs that want more words than --trial to begin with.
+WORDY = ("new", "demo", "add", "withdraw", "chart", "export", "calibrate", "account")
+
+
+@pytest.mark.parametrize("verb", [verb for verb in VERBS if verb not in WORDY])
 def test_a_folder_that_is_no_trial_is_named(tmp_path, verb):
     for folder in (tmp_path, tmp_path / "nowhere"):
         ended = hardiness(verb, "--trial", folder)
@@ -125,7 +129,9 @@ def test_adding_withdrawing_and_drawing_want_a_trial_too(tmp_path):
         ("add", "readings", file, "--sensor", "L1"),
         ("withdraw", "selections", file),
         ("withdraw", "upload", "abcd1234"),
+        ("export", "readings", tmp_path / "out.nc"),
         ("chart", tmp_path / "c.svg"),
+        ("calibrate", "L1", "--from", "2031-11-01", "--offset", "-0.3"),
     ):
         ended = hardiness(*words, "--trial", tmp_path / "nowhere")
         assert ended.code == 2

@@ -73,9 +73,10 @@ def test_a_writer_holds_the_lock_from_its_first_moment_and_readers_may_read(plai
 
 
 def test_from_an_empty_database_every_step_is_applied_once_and_recorded(plain):
-    steps = ["001 records, parts and history", "002 accounts"]
+    steps = ["001 records, parts and history", "002 accounts", "003 photos of scores"]
     assert migrate(plain) == steps
-    assert tables(plain.url.database) == {"migrations", "intakes", "versions", "parts", "history", "accounts"}
+    assert tables(plain.url.database) == {"migrations", "intakes", "versions", "parts", "history", "accounts",
+                                             "photos", "identity"}  # fmt: skip
     assert migrate(plain) == []
     with plain.read() as connection:
         assert applied(connection) == steps

@@ -24,6 +24,13 @@
     });
   }
 
+  // A file's field that looks and feels like a button; on a phone it opens the camera.
+  function fileButton(id, text, onchange) {
+    const field = make("input", { type: "file", id, accept: "image/*", onchange });
+    field.setAttribute("capture", "environment");
+    return make("label", { class: "file", htmlFor: id }, text, field);
+  }
+
   function count(amount, noun) {
     return `${amount} ${noun}${amount === 1 ? "" : "s"}`;
   }
@@ -34,6 +41,7 @@
     const grades = data.grades.map((name, grade) => `${grade} ${name}`);
     let stops = data.stops;
     let at = 0;
+    let shown = ""; // the plant on the card
     const drafts = new Map(); // of plants without a grade yet: note, cover, photos
 
     const observer = make("input", { id: "observer", maxLength: 200, autocomplete: "off", value: keeper.observer });
@@ -75,9 +83,7 @@
       make("div", { class: "field" }, make("label", { htmlFor: "note" }, "Note on this plant"), note),
       make("div", { class: "field" }, make("label", { htmlFor: "cover" }, "Was it covered in the coldest freeze?"), cover));
     if (keeper.photo) {
-      const camera = make("input", { type: "file", id: "photo", accept: "image/*", onchange: takePhoto });
-      camera.setAttribute("capture", "environment");
-      more.append(make("div", { class: "field" }, make("label", { htmlFor: "photo" }, "Photo of this plant"), camera));
+      more.append(fileButton("photo", "Take a photo of this plant", takePhoto));
     }
 
     const label = make("input", { id: "jump", autocomplete: "off", autocapitalize: "characters", spellcheck: false,
@@ -87,9 +93,7 @@
       make("label", { htmlFor: "jump" }, "Go to a plant by its label"),
       make("div", { class: "beside" }, label, make("button", { class: "plain" }, "Go")), found);
     if (scan) {
-      const picture = make("input", { type: "file", id: "scan", accept: "image/*", onchange: readCode });
-      picture.setAttribute("capture", "environment");
-      jump.append(make("label", { htmlFor: "scan" }, "or by a photo of its square code"), picture);
+      jump.append(fileButton("scan", "Go by a photo of its square code", readCode));
     }
 
     root.replaceChildren(
@@ -134,12 +138,14 @@
     }
 
     function go(place) {
+      note.blur();
       at = (place + stops.length) % stops.length;
       said.textContent = "";
       show();
     }
 
     function goTo(plant) {
+      note.blur();
       let place = stops.findIndex((one) => one.plant === plant);
       if (place < 0) {
         block.value = "*";
@@ -154,13 +160,12 @@
 
     function press(grade) {
       if (!stops.length || keeper.get(stop().plant).state === "conflict") return;
+      note.blur(); // a note still being written is kept with this plant
       const plant = stop().plant;
       const before = keeper.get(plant).value;
       const draft = draftOf(plant);
-      const more = before || draft;
-      const value = { grade, protected: more.protected, notes: more.notes };
-      // A note may still be in the field, without having been left.
-      if (note.value.trim() !== more.notes) value.notes = note.value.trim();
+      const known = before || draft;
+      const value = { grade, protected: known.protected, notes: known.notes };
       const same = before && before.grade === grade && before.notes === value.notes && before.protected === value.protected;
       if (!same) keeper.put(plant, value);
       for (const file of draft.files) keeper.photo(plant, file);
@@ -168,13 +173,12 @@
       said.textContent = `${plant}: ${grades[grade]}.`;
       at = firstOpen((at + 1) % stops.length);
       if (keeper.get(stop().plant).value) at = stops.findIndex((one) => one.plant === plant);
-      more_closed();
+      more.open = false;
+      who.open = false;
       show();
       // The next plant's name is brought into sight, should the page stand lower.
       if (name.getBoundingClientRect().top < 0) root.scrollIntoView();
     }
-
-    function more_closed() { more.open = false; }
 
     function keepMore() {
       if (!stops.length) return;
@@ -261,13 +265,15 @@
       what.textContent = `${one.selection} on ${one.rootstock}`;
       last.textContent = one.last_on === null ? "No score yet." : `Last: ${grades[one.last_grade]}, ${dayText(one.last_on)}.`;
       const others = (held.others || []).map((other) => `${other.observer || "somebody"} gave ${grades[other.grade]}`);
-      if (others.length) last.textContent += ` Today ${others.join(", ")}.`;
+      if (others.length) last.textContent += ` That day ${others.join(", ")}.`;
       presses.forEach((one_press, grade) => {
         const pressed = Boolean(held.value) && held.value.grade === grade;
         one_press.setAttribute("aria-pressed", String(pressed));
         one_press.disabled = held.state === "conflict";
       });
-      if (document.activeElement !== note) note.value = (held.value || draft).notes;
+      // What is being written stays, unless another plant has come up.
+      if (document.activeElement !== note || shown !== one.plant) note.value = (held.value || draft).notes;
+      shown = one.plant;
       cover.value = (held.value || draft).protected === NOT_SAID ? "" : (held.value || draft).protected;
       notice.hidden = held.state !== "refused" && held.state !== "conflict";
       if (!notice.hidden) showNotice(one.plant, held);
