@@ -1,0 +1,199 @@
+"""A dropped file of readings, looked at before it is taken in: what was recognised, what is wrong."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from hardiness import words
+from hardiness.errors import InputError, Problem
+from hardiness.read.preview import Preview
+from hardiness.store import Intake
+from hardiness.trial import Trial
+from hardiness.web.holding import Held
+
+ALIKE = 0.6  # how alike the names of two files must be for one to stand for the other's sensor
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What a person says about a file; empty is what the file or the trial says.
+
+    Parameters
+    ----------
+    sensor, timezone, unit, time_column, temperature_column, date_order : str
+    """
+
+    sensor: str = ""
+    timezone: str = ""
+    unit: str = ""
+    time_column: str = ""
+    temperature_column: str = ""
+    date_order: str = ""
+
+    @property
+    def options(self) -> dict[str, Any]:
+        """As :meth:`hardiness.trial.Trial.add_readings` takes them."""
+        names = ("timezone", "unit", "time_column", "temperature_column", "date_order")
+        return {name: getattr(self, name) or None for name in names}
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What was seen in a file.
+
+    Parameters
+    ----------
+    held : Held
+    preview : Preview
+    units : str
+        ``"C"`` or ``"F"``, as the trial shows temperatures.
+    """
+
+    held: Held
+    preview: Preview
+    units: str
+
+    @property
+    def facts(self) -> list[tuple[str, str]]:
+        """What was recognised."""
+        return [(name, for_page(value)) for name, value in self.preview.facts() if name != "sensor"]
+
+    @property
+    def rows(self) -> list[tuple[str, str, str]]:
+        """The first readings: row, local time, temperature."""
+        return [(str(row.row), row.local, words.temperature(row.celsius, self.units, 2)) for row in self.preview.rows]
+
+    @property
+    def said(self) -> list[str]:
+        """What was assumed."""
+        return [for_page(sentence) for sentence in self.preview.said]
+
+    @property
+    def problems(self) -> list[str]:
+        """What would refuse it."""
+        return [for_page(str(problem)) for problem in self.preview.problems]
+
+
+def look_at(trial: Trial, held: Held, choices: Choices) -> Look:
+    """Look at a file; nothing is stored.
+
+    Parameters
+    ----------
+    trial : Trial
+    held : Held
+    choices : Choices
+
+    Returns
+    -------
+    Look
+    """
+    try:
+        preview = trial.preview_readings(held.path, choices.sensor.strip() or None, name=held.name, **choices.options)
+    except InputError as error:  # a choice that is none
+        preview = Preview(held.name, problems=list(error.problems))
+    return Look(held, preview, trial.settings.units)
+
+
+def take_in(trial: Trial, held: Held, choices: Choices) -> Intake:
+    """Take a file in: whole, or not at all.
+
+    Parameters
+    ----------
+    trial : Trial
+    held : Held
+    choices : Choices
+
+    Returns
+    -------
+    Intake
+
+    Raises
+    ------
+    InputError
+        With every bad row; nothing was stored.
+    """
+    if not choices.sensor.strip():
+        raise InputError(Problem("no sensor", "the name of the sensor whose readings these are", file=held.name))
+    intake = trial.add_readings(held.path, choices.sensor, name=held.name, **choices.options)
+    intake.said[:] = [for_page(one) for one in intake.said]
+    return intake
+
+
+def guess_sensor(trial: Trial, name: str) -> str:
+    """Guess whose readings a file holds: by a sensor's name in its name, else by an earlier file of alike name.
+
+    Parameters
+    ----------
+    trial : Trial
+    name : str
+        The file's name.
+
+    Returns
+    -------
+    str
+        Empty where there is no telling.
+    """
+    plain = _plain(name)
+    sensors = sorted(trial.store.current("sensors")["sensor"], key=len, reverse=True)
+    if found := [sensor for sensor in sensors if _plain(sensor) and _plain(sensor) in plain]:
+        return str(found[0])
+    uploads = trial.store.uploads()
+    before = uploads[uploads["sensor"] != ""]
+    files = {letters(file): sensor for file, sensor in zip(before["file"], before["sensor"], strict=True)}
+    close = difflib.get_close_matches(letters(name), list(files), n=1, cutoff=ALIKE)
+    return str(files[close[0]]) if close else ""
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[\W_]", "", text).casefold()
+
+
+def letters(name: str) -> str:
+    """Keep of a file's name what does not change from winter to winter.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> letters("Upper_2023-24.csv"), letters("upper 2031-02-03.CSV")
+    ('upper.csv', 'upper.csv')
+    """
+    return re.sub(r"[\W\d_]+\.", ".", re.sub(r"[\d]+", "", name.casefold()).replace("_", " "))
+
+
+def for_page(sentence: str) -> str:
+    """Turn the names of options in a sentence into those of the fields on the page.
+
+    Parameters
+    ----------
+    sentence : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> for_page("That zone is the trial's; --timezone names another.")
+    "That zone is the trial's; the field 'Clock of the file' names another."
+    """
+    fields = {
+        "--timezone": "Clock of the file",
+        "--unit": "Unit",
+        "--time-column": "Column of times",
+        "--temperature-column": "Column of temperatures",
+        "--date-order": "Order of the date",
+        "--sensor": "Sensor",
+    }
+    for option, name in fields.items():
+        sentence = re.sub(rf"{option}\b", f"the field '{name}'", sentence)
+    return sentence
