@@ -108,7 +108,10 @@ def test_an_empty_folder_can_become_a_trial(tmp_path):
 
 
 # Verbs that want more words than --trial to begin with.
-WORDY = ("new", "demo", "add", "withdraw", "chart", "export", "calibrate", "account")
+WORDY = (
+    "new", "demo", "add", "withdraw", "station", "chart", "figure", "report", "card", "sheet", "export", "calibrate",
+    "account",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("verb", [verb for verb in VERBS if verb not in WORDY])
@@ -131,6 +134,12 @@ def test_adding_withdrawing_and_drawing_want_a_trial_too(tmp_path):
         ("withdraw", "upload", "abcd1234"),
         ("export", "readings", tmp_path / "out.nc"),
         ("chart", tmp_path / "c.svg"),
+        ("figure", "winters", tmp_path / "w.svg"),
+        ("report", tmp_path / "report"),
+        ("card", tmp_path / "cards.pdf"),
+        ("sheet", tmp_path / "sheet.pdf"),
+        ("station", "list"),
+        ("account", "list"),
         ("calibrate", "L1", "--from", "2031-11-01", "--offset", "-0.3"),
     ):
         ended = hardiness(*words, "--trial", tmp_path / "nowhere")
