@@ -19,6 +19,7 @@ KINDS = {
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "zip": "application/zip",
+    "html": "text/html; charset=utf-8",
 }
 PATIENCE_S = 20.0  # [s] a download waits so long for its numbers
 

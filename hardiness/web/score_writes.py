@@ -41,7 +41,13 @@ class Seen(BaseModel):
     notes: Annotated[str, Field(max_length=10_000)] = ""
 
     def values(self) -> Values:
-        """The score as the records hold one."""
+        """Give the score as the records hold one.
+
+        Returns
+        -------
+        dict
+            ``grade``, ``protected`` and ``notes``.
+        """
         return {"grade": self.grade, "protected": self.protected, "notes": self.notes}
 
 
@@ -68,7 +74,12 @@ class Tap(Seen):
     seen: Seen | None = None
 
     def row(self) -> dict[str, str]:
-        """The score as a row of the table of scores."""
+        """Give the score as a row of the table of scores.
+
+        Returns
+        -------
+        dict of str to str
+        """
         return {
             "plant": self.plant,
             "scored_on": self.scored_on,

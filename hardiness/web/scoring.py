@@ -13,12 +13,13 @@ from fastapi import APIRouter, Form, Query, UploadFile
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from hardiness.errors import InputError
-from hardiness.report.pocket_sheet import cards_data
+from hardiness.report.pocket_sheet import cards_data, pocket_html
 from hardiness.report.walk import Walk, walk_of
 from hardiness.schema import SCORES
 from hardiness.store.jpeg import MOST_BYTES
+from hardiness.web.files import file_name, given_file, ready
 from hardiness.web.score_writes import Outcome, Tap, held_values, put_score, undo_score
-from hardiness.web.visits import Scorer, ScorerWrites, Visit
+from hardiness.web.visits import Scorer, ScorerWrites, Viewer, Visit
 
 router = APIRouter(prefix="/score")
 STATUS = {"stored": 200, "undone": 200, "conflict": 409, "refused": 422}
@@ -27,6 +28,14 @@ STATUS = {"stored": 200, "undone": 200, "conflict": 409, "refused": 422}
 @router.get("")
 def _scoring(visit: Scorer) -> HTMLResponse:
     return visit.page("scoring.html", plants=len(visit.place.trial.store.current("plants")))
+
+
+@router.get("/sheet.html")
+def _sheet(visit: Viewer) -> Response:
+    """Give the same cards as one file to keep, for rows without a connection."""
+    flow = ready(visit, "exposures").done
+    walk = walk_of(flow)
+    return given_file(pocket_html(flow, flow.settings, walk), file_name(visit, "sheet", "html"))
 
 
 @router.get("/cards.json")

@@ -93,6 +93,12 @@ def test_an_empty_trial_has_no_card_and_no_fault(serve, bare):
     assert Phone(serve(bare)).known["stops"] == []
 
 
+def test_the_cards_are_given_as_one_file(phone):
+    answer = phone.browser.client.get("/score/sheet.html")
+    assert answer.headers["content-disposition"] == "attachment; filename*=UTF-8''hill-dale-sheet.html"
+    assert "Hill &amp; dale: scoring sheet" in answer.text and '"plant": "T01"' in answer.text
+
+
 # One tap, one score
 
 

@@ -35,7 +35,7 @@
     return `${amount} ${noun}${amount === 1 ? "" : "s"}`;
   }
 
-  // Show the cards in an element. keeper: observer, day, get(plant), put(plant, value), undo(), choose(plant, mine),
+  // Show the cards in an element. keeper: observer, day, get(plant), others(plant), put(plant, value), undo(), choose(plant, mine),
   // drop(plant), photo(plant, file) or null, moved(), onchange. scan: a file to the text of its code, or null.
   function showCards(root, data, keeper, { scan = null, limit = null } = {}) {
     const grades = data.grades.map((name, grade) => `${grade} ${name}`);
@@ -105,7 +105,7 @@
       make("div", { class: "moves" }, back, undo, skip),
       more, jump);
 
-    observer.addEventListener("change", () => { keeper.observer = observer.value.trim().replace(/^[=+\-@\s]+/, ""); moved(); });
+    observer.addEventListener("change", () => { keeper.observer = observer.value.normalize("NFC").replace(/^[=+\-@\s]+/, "").replace(/\s+/g, " ").trim(); moved(); });
     day.addEventListener("change", () => { if (day.value) { keeper.day = day.value; moved(); } else day.value = keeper.day; });
     block.addEventListener("change", () => {
       stops = block.value === "*" ? data.stops : data.stops.filter((stop) => stop.block === block.value);
@@ -264,7 +264,7 @@
       name.textContent = one.plant;
       what.textContent = `${one.selection} on ${one.rootstock}`;
       last.textContent = one.last_on === null ? "No score yet." : `Last: ${grades[one.last_grade]}, ${dayText(one.last_on)}.`;
-      const others = (held.others || []).map((other) => `${other.observer || "somebody"} gave ${grades[other.grade]}`);
+      const others = keeper.others(one.plant).map((other) => `${other.observer || "somebody"} gave ${grades[other.grade]}`);
       if (others.length) last.textContent += ` That day ${others.join(", ")}.`;
       presses.forEach((one_press, grade) => {
         const pressed = Boolean(held.value) && held.value.grade === grade;

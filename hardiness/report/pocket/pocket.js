@@ -45,6 +45,7 @@
       state.taken = 0;
       store();
     },
+    others() { return []; },
     mayUndo() { return acts.length > 0; },
     undo() {
       const act = acts.pop();

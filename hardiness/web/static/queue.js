@@ -36,6 +36,7 @@
       this.entries = [];
       this.kept = true; // whether the browser keeps the entries when the page is closed
       this.newest = 0;
+      this.version = 0; // rises with every change
       this.writes = Promise.resolve();
     }
 
@@ -60,6 +61,7 @@
     }
 
     add(entry) {
+      this.version += 1;
       this.newest = Math.max(this.newest + 1, Date.now());
       const whole = { id: newId(), number: this.newest, state: "waiting", tries: 0, sentences: [], ...entry };
       this.entries.push(whole);
@@ -68,11 +70,13 @@
     }
 
     change(entry, values) {
+      this.version += 1;
       Object.assign(entry, values);
       return this.write((store) => store.put(entry));
     }
 
     remove(entry) {
+      this.version += 1;
       this.entries = this.entries.filter((one) => one.id !== entry.id);
       return this.write((store) => store.delete(entry.id));
     }

@@ -6,7 +6,7 @@
   const bar = document.getElementById("queue");
   const list = document.getElementById("unsent");
   const box = document.getElementById("unsent-box");
-  const WAIT_MS = 20000, FIRST_RETRY_MS = 1500, LAST_RETRY_MS = 20000, LONGEST_PHOTO = 1600;
+  const WAIT_MS = 20000, FIRST_RETRY_MS = 1500, LAST_RETRY_MS = 20000, LONGEST_PHOTO = 1600, MOST_SHOWN = 12;
 
   const queue = new window.hardinessQueue.Queue();
   await queue.open();
@@ -31,6 +31,22 @@
   const valuesOf = (one) => (one ? { grade: one.grade, protected: one.protected, notes: one.notes } : null);
   const mine = (entry) => entry.tap.trial === data.trial;
 
+  // By key: the last entry that waits, and the last that came back; made anew when the queue has changed.
+  let made = { version: -1, map: new Map() };
+  function queued() {
+    if (made.version === queue.version) return made.map;
+    const map = new Map();
+    for (const entry of queue.entries) {
+      if (!mine(entry) || entry.kind === "photo") continue;
+      const key = keyOf(entry.tap);
+      const known = map.get(key) || {};
+      known[entry.state === "waiting" ? "waiting" : "halted"] = entry;
+      map.set(key, known);
+    }
+    made = { version: queue.version, map };
+    return map;
+  }
+
   // ---- what the cards ask of their keeper
 
   const keeper = {
@@ -38,22 +54,19 @@
     key(plant) { return JSON.stringify([plant, this.day, this.observer]); },
     get(plant) {
       const key = this.key(plant);
-      let value = base.get(key) || null;
-      let state = value ? "stored" : "";
-      let halted = null;
-      for (const entry of queue.entries) {
-        if (!mine(entry) || keyOf(entry.tap) !== key || entry.kind === "photo") continue;
-        if (entry.state !== "waiting") { halted = entry; continue; }
-        value = entry.kind === "undo" ? entry.before : valuesOf(entry.tap);
-        state = "waiting";
-      }
+      const { waiting, halted } = queued().get(key) || {};
+      const value = waiting ? (waiting.kind === "undo" ? waiting.before : valuesOf(waiting.tap)) : base.get(key) || null;
+      if (halted) return { value, state: halted.state, sentences: halted.sentences, mine: halted.tap, theirs: halted.now };
+      return { value, state: waiting ? "waiting" : value ? "stored" : "" };
+    },
+    // What other people gave the plant on that day.
+    others(plant) {
       const others = [];
       for (const [other, values] of base) {
         const [what, day, observer] = JSON.parse(other);
         if (what === plant && day === this.day && observer !== this.observer) others.push({ observer, grade: values.grade });
       }
-      if (halted) return { value, state: halted.state, sentences: halted.sentences, mine: halted.tap, theirs: halted.now, others };
-      return { value, state, others };
+      return others;
     },
     put(plant, value) {
       const before = this.get(plant).value;
@@ -99,6 +112,7 @@
   };
 
   function push(values, seen, before) {
+    noted = "";
     const { grade, notes, trial, plant, scored_on, observer } = values;
     const tap = { trial, plant, scored_on, observer, grade, protected: values.protected, notes };
     const entry = queue.add({ kind: "score", tap, seen: valuesOf(seen) });
@@ -263,7 +277,10 @@
     bar.classList.toggle("waits", waiting + halted + foreign > 0 || !queue.kept);
     document.getElementById("sign-in-again").hidden = trouble !== "signed out" && trouble !== "not allowed";
     box.hidden = !queue.entries.length;
-    list.replaceChildren(...queue.entries.map(line));
+    const calm = (entry) => entry.state === "waiting" && data && mine(entry);
+    const sorted = [...queue.entries.filter((entry) => !calm(entry)), ...queue.entries.filter(calm)];
+    list.replaceChildren(...sorted.slice(0, MOST_SHOWN).map(line));
+    if (sorted.length > MOST_SHOWN) list.append(make("li", {}, `and ${sorted.length - MOST_SHOWN} more.`));
     keeper.onchange();
   }
 
