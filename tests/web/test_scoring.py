@@ -185,6 +185,15 @@ def test_a_better_score_after_a_settled_death_comes_back_as_a_sentence(phone, fo
     assert scores(folder, "T05") == []
 
 
+def test_a_death_is_settled_also_for_a_plant_that_was_first_scored_since_the_last_look(phone, browser, folder):
+    browser.post("/register/edit", {"table": "plants", "new": "yes", "plant": "T60", "selection": "OL-01",
+                                    "rootstock": "own", "block": "east"})  # fmt: skip
+    assert phone.send(phone.tap("T05", 1)).status_code == 422  # what every plant met is looked up, and kept
+    assert phone.send(phone.tap("T60", 5) | {"scored_on": "2030-02-20"}).status_code == 200
+    answer = phone.send(phone.tap("T60", 1))  # two freezes have followed
+    assert answer.status_code == 422 and "scored dead on 2030-02-20" in answer.json()["sentences"][0]
+
+
 def test_a_plant_taken_out_meanwhile_is_refused_with_its_date(phone, browser):
     browser.post("/register/edit", {"table": "plants", "act": "retire", "plant": "T01", "removed_on": "2032-05-01",
                                     "lost_to": "other"})  # fmt: skip

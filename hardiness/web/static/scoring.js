@@ -277,6 +277,7 @@
     bar.classList.toggle("waits", waiting + halted + foreign > 0 || !queue.kept);
     document.getElementById("sign-in-again").hidden = trouble !== "signed out" && trouble !== "not allowed";
     box.hidden = !queue.entries.length;
+    document.getElementById("which").hidden = box.hidden;
     const calm = (entry) => entry.state === "waiting" && data && mine(entry);
     const sorted = [...queue.entries.filter((entry) => !calm(entry)), ...queue.entries.filter(calm)];
     list.replaceChildren(...sorted.slice(0, MOST_SHOWN).map(line));
