@@ -6,7 +6,7 @@ In: what a trial holds. Out: every table of the job. It needs no store and draws
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -21,6 +21,7 @@ from hardiness.settings import Settings
 from hardiness.tolerance.fit import Fit, fit_tolerance
 from hardiness.tolerance.kinship import kinship_of
 from hardiness.tolerance.terms import Kinship, Terms
+from hardiness.weather.air import air_of_events, conditions_that_count
 from hardiness.weather.events import freezes_table, set_aside
 from hardiness.weather.gaps import HOUR_NS
 from hardiness.weather.hardening import INDEX_SPAN_H
@@ -42,6 +43,8 @@ class Records:
         Air temperature of each sensor as it was read, dims ``(time,)``, in UTC. [degC]
     selections, plants, sensors, scores, freeze_notes, masks, calibrations : DataFrame
         The records that count.
+    conditions : callable
+        Reads what stations tell of the air besides, as :func:`hardiness.weather.air.conditions_that_count` takes it.
     """
 
     readings: Mapping[str, xr.DataArray]
@@ -52,6 +55,7 @@ class Records:
     freeze_notes: pd.DataFrame
     masks: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(schema.MASKS.names)))
     calibrations: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(schema.CALIBRATIONS.names)))
+    conditions: Callable[[], Mapping[str, xr.Dataset]] = dict
 
 
 @dataclass(frozen=True)
@@ -103,6 +107,16 @@ class Flow:
     def freezes(self) -> pd.DataFrame:
         """A row per freeze and sensor."""
         return freezes_table(self.readings, self.records.sensors, self.settings, self.transferred.estimated)
+
+    @cached_property
+    def conditions(self) -> Mapping[str, xr.Dataset]:
+        """What stations tell of the air: humidity, dew point, wind, sky; masked instants are out, offsets are in."""
+        return conditions_that_count(self.records.conditions(), self.readings, self.records.sensors)
+
+    @cached_property
+    def air(self) -> pd.DataFrame:
+        """A row per event: radiative or advective, and how dry the air was, by the nearest station that tells it."""
+        return air_of_events(self.freezes, self.conditions, self.records.sensors, self.settings)
 
     @cached_property
     def flags(self) -> pd.DataFrame:

@@ -87,7 +87,7 @@ class Trial(TakesReadings):
         key = (self.store.state_token(), containers)
         if key not in self._flows:
             tables = {name: self.store.current(name) for name in RECORD_TABLES}
-            records = Records(readings=self.store.readings(), **tables)
+            records = Records(self.store.readings(), conditions=self.store.conditions_reader(), **tables)
             self._flows = {key: Flow(records, self.settings, containers)}
         return self._flows[key]
 

@@ -55,13 +55,20 @@ def station_list(path: Path) -> bytes:
     return path.read_bytes()
 
 
-def hourly_file(values: pd.Series, source: str = "isd_lite", model: pd.Series | None = None) -> bytes:
-    """A year of hours as the service publishes it: ``values`` [degC] by UTC instant; some filled in by a model."""
+def hourly_file(
+    values: pd.Series, source: str = "isd_lite", model: pd.Series | None = None, beside: pd.DataFrame | None = None
+) -> bytes:
+    """A year of hours as the service publishes it: ``values`` [degC] by UTC instant; some filled in by a model.
+
+    ``beside`` holds further columns of the service, with their sources.
+    """
     sources = [source] * len(values) if model is None else ["dwd_mosmix" if one else source for one in model]
     table = pd.DataFrame(
         {"year": values.index.year, "month": values.index.month, "day": values.index.day, "hour": values.index.hour,
          "temp": values.to_numpy(), "temp_source": sources, "rhum": 80, "rhum_source": "isd_lite"}
     )  # fmt: skip
+    if beside is not None:
+        table = table.drop(columns=["rhum", "rhum_source"]).assign(**{name: beside[name].to_numpy() for name in beside})
     return gzip.compress(table.to_csv(index=False).encode(), mtime=0)
 
 

@@ -9,6 +9,7 @@ import click
 import pandas as pd
 
 from hardiness import schema, words
+from hardiness.commands.air import deliver_air
 from hardiness.commands.checking import explain_floors
 from hardiness.commands.output import (
     csv_option,
@@ -40,13 +41,19 @@ FIRST_FLOORS = ("selection", "rootstock", "floor_c", "claimable_c", "floor_low_c
 @click.command()
 @csv_option
 @click.option("--apart", is_flag=True, help="Instead: sensors whose minima differ by more than their errors explain.")
+@click.option("--air", is_flag=True, help="Instead: what a station tells of each event's air, and what that means.")
 @trial_option
-def freezes(csv: str | None, apart: bool, trial: str | None) -> None:
+def freezes(csv: str | None, apart: bool, air: bool, trial: str | None) -> None:
     """Every freeze at every sensor: minimum, hours at or below thresholds, held temperatures."""
+    if apart and air:
+        raise InputError(Problem("--apart beside --air", "one of the two at a time"))
     with open_trial(trial_folder(trial)) as opened:
         table = opened.freezes()
         if apart:
             deliver_apart(opened.flow(), csv)
+            return
+        if air:
+            deliver_air(opened.flow(), csv)
             return
         rules = opened.settings.rules
         columns = schema.freeze_columns(rules.thresholds, rules.held_h)

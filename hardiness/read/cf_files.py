@@ -18,6 +18,8 @@ import pandas as pd
 import xarray as xr
 
 from hardiness.errors import InputError, Problem, UnitsError
+from hardiness.read.cf_conditions import conditions_in
+from hardiness.read.conditions import without_impossible_conditions
 from hardiness.read.degrees import to_degc
 from hardiness.read.station_data import (
     DailyValues,
@@ -128,7 +130,10 @@ def read_cf_file(path: Path, *, file: str, station_id: str | None = None) -> Sta
         if main == variables.get("mean"):
             said.append(_say_mean(seconds, main, file))
         times = (np.round(seconds * 1000) * 1e6).astype(np.int64).astype("M8[ns]")
-        return StationData(HourlyValues(times, values, rows), facts, "netcdf", SOURCE, **given)
+        given_air, unused = conditions_in(dataset, array, lambda one: _taken(one, dataset, chosen))
+        conditions, left_out = without_impossible_conditions(given_air)
+        said += [*unused, *left_out]
+        return StationData(HourlyValues(times, values, rows, conditions), facts, "netcdf", SOURCE, **given)
     days = np.floor(seconds / _DAY_S).astype(np.int64).astype("M8[D]")
     maximum = np.full(values.size, np.nan)
     if "maximum" in variables:

@@ -87,11 +87,14 @@ class HourlyValues:
         NaN where missing. [degC]
     rows : numpy.ndarray of int64
         Row of each in the file.
+    conditions : mapping of str to numpy.ndarray of float64
+        What else is known of the air at these instants: :data:`hardiness.read.conditions.CONDITIONS`.
     """
 
     times: Times
     temperature_c: Floats
     rows: Rows
+    conditions: Mapping[str, Floats] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

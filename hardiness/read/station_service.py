@@ -9,7 +9,7 @@ out unless asked for.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from typing import Any
 import meteostat
 import meteostat.providers.meteostat.daily
 import meteostat.providers.meteostat.hourly
+import numpy as np
 import pandas as pd
 
 from hardiness.errors import InputError, Problem
@@ -25,6 +26,7 @@ from hardiness.read.station_list import StationList
 from hardiness.read.station_package import LIMIT_S, WAY_OUT, Package, model_sources
 
 SETTLED_YEARS = 2  # years before the present one and the last do not change any more
+BESIDE = {"rhum": "humidity_percent", "wspd": "wind_km_h", "cldc": "cloud_oktas"}  # the service's names, and ours
 TERMS = "Meteostat (CC BY 4.0) and the national weather services that its sources name"
 
 
@@ -36,6 +38,7 @@ class Fetched:
     ----------
     values : pandas.DataFrame
         Columns of :data:`hardiness.read.station_table.HOURLY` or ``DAILY``; ``model`` as bool, times in UTC. [degC]
+        Beside hours what was measured of ``station_table.IN_COLUMNS``: never a model's.
     left_out : int
         Values filled in by a weather model that were left out.
     missing_years : list of int
@@ -144,7 +147,7 @@ class StationService:
         module = meteostat.providers.meteostat.daily if daily else meteostat.providers.meteostat.hourly
         if not self._package.has_file(module.ENDPOINT.format(station=facts.station_id, year=year)):
             return None
-        names = ["tmin", "tmax"] if daily else ["temp"]
+        names = ["tmin", "tmax"] if daily else ["temp", *BESIDE]
         # never from the cache what may still change; the package would keep this winter's hours for a month
         settled = year <= self.today.year - SETTLED_YEARS
         for from_cache in (True, False) if settled else (False,):  # a damaged file of the cache is passed over
@@ -193,9 +196,24 @@ def _values_of(table: pd.DataFrame, names: Sequence[str], daily: bool) -> pd.Dat
     sources = ["" if pd.isna(source) else str(source) for source in table[f"{names[0]}_source"]]
     model = model_sources()
     columns: dict[str, Any] = {"date" if daily else "time": pd.DatetimeIndex(table.index.get_level_values("time"))}
-    for name, column in zip(names, ("minimum_c", "maximum_c") if daily else ("temperature_c",), strict=True):
+    for name, column in {"tmin": "minimum_c", "tmax": "maximum_c"}.items() if daily else [("temp", "temperature_c")]:
         columns[column] = pd.to_numeric(table[name]).astype(float).to_numpy()
+    columns |= {} if daily else _measured_beside(table, model)
     columns["source"] = sources
     # a daily value may name several sources, and one model among them is enough
     columns["model"] = [bool(model & set(source.split())) for source in sources]
     return pd.DataFrame(columns)
+
+
+def _measured_beside(table: pd.DataFrame, model: Collection[str]) -> dict[str, Any]:
+    """What was measured beside the temperature; conditions of which the service has nothing have no column."""
+    found: dict[str, Any] = {}
+    for name, column in BESIDE.items():
+        if name not in table:
+            continue
+        sources = table[f"{name}_source"].astype(object)
+        measured = [not pd.isna(source) and not set(model) & set(str(source).split()) for source in sources]
+        values = pd.to_numeric(table[name]).astype(float).where(np.array(measured, bool)).to_numpy()
+        if np.isfinite(values).any():
+            found[column] = values
+    return found

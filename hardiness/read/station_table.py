@@ -6,8 +6,8 @@ were fetched stands with the part, not in the file.
     # public station, fetched from the station service
     # station: 10637
     # series: hourly
-    time,temperature_c,source,model
-    2031-12-14T05:00Z,-4.1,isd_lite,no
+    time,temperature_c,wind_km_h,source,model
+    2031-12-14T05:00Z,-4.1,5.4,isd_lite,no
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 import pandas as pd
 
 from hardiness.errors import InputError, Problem, near_name
+from hardiness.read.conditions import CLOUD, DEW_POINT, RELATIVE_HUMIDITY, WIND_SPEED, without_impossible_conditions
 from hardiness.read.station_data import (
     DailyValues,
     HourlyValues,
@@ -34,6 +35,12 @@ from hardiness.words import count
 
 FIRST_LINE = "# public station, fetched from the station service"
 HOURLY = ("time", "temperature_c", "source", "model")
+IN_COLUMNS = {  # conditions of the air, each by its column in which it stands only where something is known of it
+    "humidity_percent": (RELATIVE_HUMIDITY, 1.0),
+    "dew_point_c": (DEW_POINT, 1.0),
+    "wind_km_h": (WIND_SPEED, 1 / 3.6),
+    "cloud_oktas": (CLOUD, 1 / 8),
+}
 DAILY = ("date", "minimum_c", "maximum_c", "source", "model")
 FACTS = (
     "station",
@@ -77,7 +84,8 @@ def station_table(values: pd.DataFrame, facts: Mapping[str, object]) -> str:
     Parameters
     ----------
     values : pandas.DataFrame
-        Columns :data:`HOURLY`, ``time`` in UTC, or :data:`DAILY`; temperatures in degC, ``model`` as bool.
+        Columns :data:`HOURLY`, ``time`` in UTC, or :data:`DAILY`; temperatures in degC, ``model`` as bool. Beside hours
+        also columns of :data:`IN_COLUMNS`.
     facts : mapping
         What is known of the station, by the names of :data:`FACTS`; None is left out.
 
@@ -97,7 +105,7 @@ def station_table(values: pd.DataFrame, facts: Mapping[str, object]) -> str:
     2031-12-14,-4.1,3,ghcnd,no
     """
     daily = "date" in values.columns
-    names = DAILY if daily else HOURLY
+    names = DAILY if daily else _hourly_names(values.columns)
     lines = [FIRST_LINE]
     lines += [f"# {name}: {_one_line(facts[name])}" for name in FACTS if facts.get(name) not in (None, "")]
     out = io.StringIO()
@@ -138,7 +146,7 @@ def read_station_table(text: str, *, file: str) -> StationData:
     rows = csv.reader(lines[first:])
     header = next(rows, [])
     daily = header[:1] == ["date"]
-    names = DAILY if daily else HOURLY
+    names = DAILY if daily else _hourly_names(header)
     if tuple(header) != names:
         unknown = next((name for name in header if name not in names), "")
         raise InputError(
@@ -193,6 +201,14 @@ def read_station_table(text: str, *, file: str) -> StationData:
         place.get("elevation_m"),
         above.get("timezone", ""),
     )
+    conditions, left_out = without_impossible_conditions(
+        {
+            condition: np.round(table[:, names.index(name) - 1] * factor, 6)
+            for name, (condition, factor) in IN_COLUMNS.items()
+            if name in names
+        }
+    )
+    said += left_out
     at, rows_read = np.array(stamps, "M8[ns]"), np.array(places, np.int64)
     if daily:
         order = np.argsort(at, kind="stable")
@@ -207,7 +223,7 @@ def read_station_table(text: str, *, file: str) -> StationData:
             laid, facts, "station-table", SOURCE, temperature_column="minimum_c", provenance=provenance, said=said
         )
     return StationData(
-        HourlyValues(at, lowest, rows_read),
+        HourlyValues(at, lowest, rows_read, conditions),
         facts,
         "station-table",
         SOURCE,
@@ -215,6 +231,12 @@ def read_station_table(text: str, *, file: str) -> StationData:
         provenance=provenance,
         said=said,
     )
+
+
+def _hourly_names(there: Iterable[str]) -> tuple[str, ...]:
+    """The columns of an hourly table that has some conditions of the air."""
+    given = set(there)
+    return (*HOURLY[:-2], *(name for name in IN_COLUMNS if name in given), *HOURLY[-2:])
 
 
 def _numbered(rows: Iterator[list[str]], first: int) -> Iterator[tuple[int, list[str]]]:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from hardiness import words
+from hardiness.figures.style import grade_ramp, text_on
 from hardiness.figures.typeface import REGULAR, SEMIBOLD
 from hardiness.flow import Flow
 from hardiness.report.walk import Stop, Walk
@@ -54,6 +55,7 @@ def cards_data(walk: Walk, settings: Settings) -> dict[str, Any]:
     """
     return {
         "grades": list(settings.grades),
+        "colours": [(fill, text_on(fill)) for fill in grade_ramp(len(settings.grades))],
         "protections": list(SCORES["protected"].choices),
         "stops": [_stop(stop) for stop in walk.stops],
         "said": list(walk.said),

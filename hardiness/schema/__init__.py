@@ -55,6 +55,7 @@ from hardiness.schema.registered import (
     SENSORS,
 )
 from hardiness.schema.sensing import (
+    AIR,
     ANSWERING,
     APART,
     TRANSFERS,
@@ -62,6 +63,7 @@ from hardiness.schema.sensing import (
 
 __all__ = [
     "AGAINST_CHECKS",
+    "AIR",
     "ANSWERING",
     "APART",
     "CALIBRATION",

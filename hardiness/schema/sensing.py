@@ -29,6 +29,18 @@ APART = (
     Column("distance_km", "from one to the other", "number", "km"),
     Column("height_m", "how much higher a hangs than b", "number", "m"),
 )
+AIR = (
+    Column("event", "the cold spell"),
+    Column("kind", "what kind of freeze it was", "choice", choices=("radiative", "advective", "mixed", "unknown")),
+    Column("wind_m_s", "mean wind by night, from the event's first freeze to its last", "number", "m/s"),
+    Column("cloud", "mean share of the sky under cloud by night", "number", "1"),
+    Column("air_onset_c", "the station's air when the event began at the first sensor", "number", "degC"),
+    Column("dew_point_onset_c", "its dew point then", "number", "degC"),
+    Column("wet_bulb_onset_c", "its wet bulb then; below 0 °C that of a wet surface under ice", "number", "degC"),
+    Column("dew_point_lowest_c", "its lowest dew point in the event", "number", "degC"),
+    Column("station", "which station says so; empty: none tells more than temperatures"),
+    Column("distance_km", "of that station from the trial's place", "number", "km"),
+)
 ANSWERING = (
     Column("plant", "which plant"),
     Column("block", "its block"),

@@ -2,8 +2,9 @@
 
 A part follows CF 1.11, discrete sampling geometry ``timeSeries`` in its contiguous ragged form (section H.2.4): the
 readings stand in the order of the file, so that ``time`` need not rise, each with its row of the file. Values are
-float64 [degC] and times whole numbers, so that what was written is read back exactly. ``offset_c`` of a sensor is never
-written into a part.
+float64 [degC] and times whole numbers, so that what was written is read back exactly. Beside the temperatures stand the
+humidity, dew point, wind and sky that a station's file has (:mod:`hardiness.store.part_conditions`). ``offset_c`` of a
+sensor is never written into a part.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import xarray as xr
 
 from hardiness.read.loggers import LoggerFile
 from hardiness.store.folder import sha256_of
+from hardiness.store.part_conditions import condition_variables
 from hardiness.store.parts import NANOSECONDS, times_ns
 from hardiness.store.station_parts import part_attributes
 
@@ -94,6 +96,7 @@ def write_part(
         "longitude": _variable(
             _INSTANCE, np.array([place[1]]), "longitude", units="degrees_east", standard_name="longitude"
         ),
+        **condition_variables(readings, _READING),
     }  # fmt: skip
     program = f"hardiness {importlib.metadata.version('hardiness')}"
     attributes = {

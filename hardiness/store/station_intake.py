@@ -17,6 +17,7 @@ import xarray as xr
 
 from hardiness.errors import InputError, Problem
 from hardiness.read.clock import parse_zone
+from hardiness.read.conditions import CONDITIONS
 from hardiness.read.labels import RefusedError, parse_sensor, quote
 from hardiness.read.repeats import find_firsts
 from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, MEASURED, DailyValues, StationData, StationFacts
@@ -30,7 +31,7 @@ from hardiness.store.store import Store
 from hardiness.weather.day_curve import draw_hours
 from hardiness.weather.days import local_midnights
 from hardiness.weather.sensors import great_circle_km
-from hardiness.words import count
+from hardiness.words import count, listed
 
 FAR_KM = 100.0  # [km] beyond which a station seldom shares a night's weather: common practice, no source
 
@@ -110,6 +111,9 @@ def add_station(
     intake = store.add_readings(readings, upload, sensor=station, options=options, name=file)
     if not intake.repeated:
         intake.said.append(_say_series(readings.series))
+        if readings.conditions:
+            told = listed([CONDITIONS[condition].long_name for condition in readings.conditions])
+            intake.said.append(f"It also tells {told}: hardiness freezes --air.")
         away, _ = distance_to(readings.facts, settings)
         if away > FAR_KM:
             intake.said.append(f"It lies {away:.0f} km from the trial: other weather may reach it.")
@@ -151,6 +155,7 @@ def station_file(
     values, said = data.values, list(data.said)
     zone, zone_from = "UTC", "file"
     series, missing = MEASURED, 0
+    conditions: dict[str, np.ndarray] = {}
     if isinstance(values, DailyValues):
         zone, zone_from = _zone_of_days(data, settings, timezone)
         if estimated:
@@ -180,6 +185,7 @@ def station_file(
         there = np.isfinite(values.temperature_c)
         missing = int(np.count_nonzero(~there))
         times, degrees, rows = values.times[there], values.temperature_c[there], values.rows[there]
+        conditions = {name: beside[there] for name, beside in values.conditions.items()}
     if degrees.size == 0:
         raise InputError(Problem("no temperature that counts", "temperatures", file=file))
     first, interval, repeats = find_firsts(
@@ -217,6 +223,7 @@ def station_file(
         facts=facts,
         provenance=provenance,
         notes=_notes(data, away, higher),
+        conditions={name: beside[first] for name, beside in conditions.items()},
     )
 
 

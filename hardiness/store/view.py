@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import pandas as pd
 import xarray as xr
@@ -14,6 +15,7 @@ from hardiness.schema import RECORD_TABLES
 from hardiness.store.folder import TrialFolder
 from hardiness.store.history import read_history
 from hardiness.store.inspection import read_uploads
+from hardiness.store.part_conditions import read_conditions
 from hardiness.store.parts import Part, air_temperature_of, last_options, last_timezone, merge_parts, parts_that_count
 from hardiness.store.records import frame_of, load_state
 from hardiness.store.snapshot import state_token
@@ -102,6 +104,34 @@ class StoreView:
             accepted = f"one with readings ({', '.join(known) or 'none yet'})"
             raise InputError(Problem(f"sensor '{sensor}'", accepted, hint=near_name(sensor, known)))
         return _merged(own)
+
+    def conditions(self) -> dict[str, xr.Dataset]:
+        """Give what else is known of the air, where a station's files tell it.
+
+        Returns
+        -------
+        dict of str to xarray.Dataset
+            See :func:`hardiness.store.part_conditions.read_conditions`. Sensors that tell nothing but temperatures are
+            not in it.
+
+        Raises
+        ------
+        StoreError
+            If a part's file is gone or damaged.
+        """
+        return self.conditions_reader()()
+
+    def conditions_reader(self) -> Callable[[], dict[str, xr.Dataset]]:
+        """Give a function that reads the conditions as they stand now, whenever it is called.
+
+        Returns
+        -------
+        callable
+            It takes nothing, and gives what :meth:`conditions` does.
+        """
+        with self._database.read() as connection:
+            parts = parts_that_count(connection, self._folder)
+        return partial(read_conditions, parts)
 
     def last_choices(self, sensor: str) -> Choices:
         """Give what was chosen for a sensor's last files that count, for the next one where that leaves it open.

@@ -87,7 +87,7 @@ def test_what_was_fetched_is_kept_as_a_file_that_is_the_same_for_the_same_values
     assert text.splitlines()[:3] == ["# public station, fetched from the station service", "# station: S0001",
                                      "# name: Lower Field"]  # fmt: skip
     assert "# distance_km: 11.1" in text and "# model_values: 0 left out" in text
-    assert "2023-01-14T06:00Z,-6,isd_lite,no" in text
+    assert "2023-01-14T06:00Z,-6,80,isd_lite,no" in text
     before = line.state
     again = line.done(*words)
     assert "nothing has changed" in again.err and line.state == before

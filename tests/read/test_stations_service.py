@@ -88,7 +88,8 @@ def test_an_unknown_station_is_refused_with_the_way_to_find_one(served, tmp_path
 def test_hours_come_in_utc_with_their_source(served, tmp_path):
     served.files["/hourly/2031/S0001.csv.gz"] = hourly_file(hours("2031-01-01", "2031-12-31T23"))
     got = fetched(tmp_path, "2031-12-14", "2031-12-15")
-    assert got.values.columns.tolist() == ["time", "temperature_c", "source", "model"]
+    assert got.values.columns.tolist() == ["time", "temperature_c", "humidity_percent", "source", "model"]
+    assert (got.values["humidity_percent"] == 80).all()
     assert len(got.values) == 48
     coldest = got.values.loc[got.values["temperature_c"].idxmin()]
     assert (coldest["time"], coldest["temperature_c"], coldest["source"]) == (
@@ -96,6 +97,20 @@ def test_hours_come_in_utc_with_their_source(served, tmp_path):
         -5.0,
         "isd_lite",
     )
+
+
+def test_what_was_measured_beside_the_hours_comes_with_them_and_a_models_does_not(served, tmp_path):
+    values = hours("2031-01-01", "2031-12-31T23")
+    beside = pd.DataFrame({"wspd": 7.2, "wspd_source": "isd_lite", "cldc": 2.0, "cldc_source": "dwd_mosmix"}, values.index)
+    beside.loc["2031-12-14T03", "wspd_source"] = "dwd_mosmix"
+    beside.loc["2031-12-14T04", "wspd"] = np.nan
+    served.files["/hourly/2031/S0001.csv.gz"] = hourly_file(values, beside=beside)
+    got = fetched(tmp_path, "2031-12-14", "2031-12-14").values
+    assert got.columns.tolist() == ["time", "temperature_c", "wind_km_h", "source", "model"]
+    assert len(got) == 24
+    wind = got.set_index("time")["wind_km_h"]
+    assert wind.isna().sum() == 2 and set(wind.dropna()) == {7.2}
+    assert wind[wind.isna()].index.hour.tolist() == [3, 4]
 
 
 def test_daily_minima_and_maxima_come_by_day(served, tmp_path):

@@ -66,8 +66,9 @@
     const said = make("p", { class: "said", role: "status" });
     const presses = data.grades.map((text, grade) => {
       const tile = make("b", {}, String(grade));
-      tile.style.setProperty("--share", String(grade / Math.max(data.grades.length - 1, 1)));
-      if (grade > (data.grades.length - 1) / 2) tile.classList.add("deep");
+      const [fill, letter] = data.colours[grade];
+      tile.style.setProperty("--fill", fill);
+      tile.style.setProperty("--letter", letter);
       return make("button", { type: "button", class: "grade-press", "aria-pressed": "false", onclick: () => press(grade) },
         tile, make("span", {}, text));
     });
