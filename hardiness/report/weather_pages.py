@@ -56,11 +56,13 @@ def _grid(table: pd.DataFrame, gathered: Gathered, counted: set[str]) -> Grid:
     settings, units = gathered.settings, gathered.units
     held = schema.held_column(settings.model_held_h)
     thresholds = settings.rules.thresholds
+    air = gathered.flow.air
+    kinds = dict(zip(air["event"], air["kind"], strict=True)) if air["station"].ne("").any() else {}
     heads = (
         Head("sensor"), Head("from"), Head("to"), degree_head("minimum", units),
         degree_head(f"held {words.hours(settings.model_held_h)}", units), Head("lasted", "h", right=True),
         *(Head(f"≤ {words.threshold_text(each, units)}", "h", right=True) for each in thresholds),
-        Head("cover", "%", right=True), Head("source"),
+        Head("cover", "%", right=True), Head("source"), *([Head("kind")] if kinds else []),
     )  # fmt: skip
     rows = []
     for row in table.to_dict("records"):
@@ -69,7 +71,8 @@ def _grid(table: pd.DataFrame, gathered: Gathered, counted: set[str]) -> Grid:
         mark = "" if row["freeze"] in counted else " ×"
         rows.append((f"{row['sensor']}{mark}", begins, ends[5:], degrees(float(row["minimum_c"]), units),
                      degrees(float(row[held]), units), _hours(float(row["duration_h"])), *hours,
-                     words.number(100 * float(row["coverage"]), 0), row["source"]))  # fmt: skip
+                     words.number(100 * float(row["coverage"]), 0), row["source"],
+                     *([kinds[row["event"]]] if kinds else [])))  # fmt: skip
     return Grid(heads, tuple(rows))
 
 

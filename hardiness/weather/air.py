@@ -135,7 +135,7 @@ def _told_by(told: xr.Dataset, spans: pd.DataFrame, zone: ZoneInfo, elevation_m:
     first, stop = np.searchsorted(times, starts, side="left"), np.searchsorted(times, ends, side="right")
     wind, cloud, dew = (told[name].to_numpy() for name in (WIND_SPEED, CLOUD, DEW_POINT))
     air = _at(times, told["air_temperature"].to_numpy(), starts)
-    dew_onset = np.fmin(_at(times, dew, starts), air)
+    dew_onset = np.minimum(_at(times, dew, starts), air)
     return pd.DataFrame(
         {
             "kind": kinds_of(spans, told, zone),

@@ -198,6 +198,7 @@ def _freeze(visit: Viewer, freeze: Freeze, sort: Sort = "") -> HTMLResponse:
             "first": first,
             "last": last,
             "event": rows["event"].iloc[0],
+            "air": flow.air.set_index("event").loc[rows["event"].iloc[0]],
             "aside": not set(rows["freeze"]) & set(flow.freezes_that_count["freeze"]),
             "notes": [(row.block, row.note, row.set_aside) for row in about.itertuples()],
         }

@@ -86,9 +86,7 @@ def test_a_condition_that_cannot_be_read_is_said_and_the_temperatures_stay(tmp_p
     assert np.isnan(data.values.conditions["relative_humidity"]).tolist() == [False, False, True]
     strange, impossible = data.said
     assert strange.startswith("'wind_speed' in units 'furlong' is left out: mean wind is read in m s-1, m/s, ")
-    assert impossible == (
-        "1 value of relative humidity over water that no air has (below 1 or above 100 %) left out."
-    )
+    assert impossible == "1 value of relative humidity over water that no air has (below 1 or above 100 %) left out."
 
 
 def test_two_winds_in_a_cf_file_are_not_chosen_between(tmp_path):
@@ -121,7 +119,9 @@ def test_what_goes_into_a_kept_table_comes_out():
 
 def test_a_table_kept_before_there_were_conditions_is_still_read():
     text = station_table(
-        pd.DataFrame({"time": pd.to_datetime(["2031-12-14T05"]), "temperature_c": [-4.1], "source": "x", "model": False}),
+        pd.DataFrame(
+            {"time": pd.to_datetime(["2031-12-14T05"]), "temperature_c": [-4.1], "source": "x", "model": False}
+        ),
         {"station": "S0001"},
     )
     assert text.splitlines()[2] == "time,temperature_c,source,model"

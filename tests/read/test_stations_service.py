@@ -101,7 +101,9 @@ def test_hours_come_in_utc_with_their_source(served, tmp_path):
 
 def test_what_was_measured_beside_the_hours_comes_with_them_and_a_models_does_not(served, tmp_path):
     values = hours("2031-01-01", "2031-12-31T23")
-    beside = pd.DataFrame({"wspd": 7.2, "wspd_source": "isd_lite", "cldc": 2.0, "cldc_source": "dwd_mosmix"}, values.index)
+    beside = pd.DataFrame(
+        {"wspd": 7.2, "wspd_source": "isd_lite", "cldc": 2.0, "cldc_source": "dwd_mosmix"}, values.index
+    )
     beside.loc["2031-12-14T03", "wspd_source"] = "dwd_mosmix"
     beside.loc["2031-12-14T04", "wspd"] = np.nan
     served.files["/hourly/2031/S0001.csv.gz"] = hourly_file(values, beside=beside)

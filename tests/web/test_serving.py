@@ -27,11 +27,18 @@ def run(*words, stdin=None):
     return ran.exit_code, ran.output
 
 
+def heed_ctrl_c():
+    """As a program started by hand does: one started in the background may have been told to ignore it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @contextmanager
 def server(folder, *options):
     """The server as a program, and the address that it prints."""
     words = [sys.executable, "-m", "hardiness.cli", "serve", "--trial", str(folder), "--port", "0", *options]
-    program = subprocess.Popen(words, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, start_new_session=True)
+    program = subprocess.Popen(
+        words, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, start_new_session=True, preexec_fn=heed_ctrl_c
+    )
     try:
         said = program.stderr.readline()
         found = re.search(r"https?://\S+", said)
