@@ -7,6 +7,7 @@ import pandas as pd
 from hardiness import schema, words
 from hardiness.commands.output import deliver, say
 from hardiness.flow import Flow
+from hardiness.sentences import WORK_CAUTION
 from hardiness.weather.kinds import ADVECTIVE, CALM_M_PER_S, CLEAR, MIXED, RADIATIVE, UNKNOWN
 
 FIRST_AIR = ("event", "kind", "wind_m_s", "cloud", "wet_bulb_onset_c", "dew_point_lowest_c", "dew_point_onset_c",
@@ -16,16 +17,16 @@ MEANS = {
     "Moving or warming air can draw on it; covers keep the ground's warmth in.",
     ADVECTIVE: "advective: windy, and freezing by day too. No inversion is to be counted on: wind machines and heaters "
     "have no warmer air to draw on, water on plants in a dry wind can cool them, and shelter has to hold against wind.",
-    MIXED: "mixed: neither calm and clear nor windy and cold by day. Do not count on an inversion.",
+    MIXED: "mixed: neither calm and clear nor windy and freezing by day. Do not count on an inversion.",
     UNKNOWN: "unknown: no station tells the wind by night for 80 % of the event, or the sky where that decides.",
 }
 WHAT_TO_ADD = (
     "No station tells the wind, sky or humidity of any event: hardiness station near finds one, and hardiness station "
     "fetch ID --from DATE --to DATE takes its hours in, with what it measured beside the temperature."
 )
-CAUTION = (
-    "Sprinklers, heaters and wind machines only as their labels, local codes and licensed practice allow: ice, fire, "
-    "fumes and electricity hurt people. A wet bulb at the station may not be that of the plants."
+AT_THE_STATION = (
+    "All of it is the station's air: at the plants, wind and wet bulb may differ. Sprinklers, heaters and wind "
+    "machines only as their labels, local codes and licensed practice allow."
 )
 
 
@@ -67,4 +68,4 @@ def air_notes(table: pd.DataFrame) -> list[str]:
         f"Calm is a mean wind by night below {words.number(CALM_M_PER_S)} m/s (5 mph), clear a sky of which at most "
         f"{words.share(CLEAR)} is under cloud, as the station saw them."
     )
-    return [*notes, CAUTION]
+    return [*notes, AT_THE_STATION, WORK_CAUTION]

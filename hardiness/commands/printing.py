@@ -126,13 +126,12 @@ def heading(column: Column, units: str) -> str:
     if name.startswith("hours_le_"):
         *_, value, letter = name.split("_")
         return f"h ≤ {value.replace('-', words.MINUS)}{_TIE}{'' if letter == 'k' else '°'}{letter.upper()}"
-    for ending in ("_c_per_h", "_c_h", "_c", "_h", "_f"):
+    for ending in ("_c_per_h", "_c_h", "_m_s", "_c", "_h", "_f"):
         if name.endswith(ending):
             name = name.removesuffix(ending)
             break
-    unit = {"degC": f"°{units}", "K": f"°{units}", "h": "h", "K h": f"°{units}·h", "K/h": f"°{units}/h"}.get(
-        column.unit or ""
-    )
+    unit = {"degC": f"°{units}", "K": f"°{units}", "h": "h", "K h": f"°{units}·h", "K/h": f"°{units}/h",
+            "m/s": "m/s"}.get(column.unit or "")  # fmt: skip
     return " ".join(part for part in (name.replace("_", " "), unit) if part)
 
 

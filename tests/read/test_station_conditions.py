@@ -78,6 +78,21 @@ def test_a_cf_file_tells_conditions_by_standard_name_in_its_own_units(tmp_path):
     assert data.said == []
 
 
+def test_of_several_stations_in_a_cf_file_the_chosen_ones_wind_is_taken(tmp_path):
+    attributes = {"standard_name": "air_temperature", "units": "degC", "coordinates": "time name"}
+    made = xr.Dataset({
+        "tas": (("place", "obs"), [[1.0, 2.0], [-3.0, -4.0]], attributes),
+        "w": (("place", "obs"), [[1.0, 1.5], [6.0, 7.0]], {"standard_name": "wind_speed", "units": "m s-1"}),
+        "name": ("place", ["hollow", "ridge"], {"cf_role": "timeseries_id"}),
+        "time": ("obs", [0.0, 1.0], {"standard_name": "time", "units": "hours since 2031-12-14 05:00:00"}),
+    })  # fmt: skip
+    path = tmp_path / "station.nc"
+    made.to_netcdf(path, engine="h5netcdf")
+    data = read_station(path, station_id="ridge")
+    assert data.values.temperature_c.tolist() == [-3.0, -4.0]
+    assert data.values.conditions["wind_speed"].tolist() == [6.0, 7.0]
+
+
 def test_a_condition_that_cannot_be_read_is_said_and_the_temperatures_stay(tmp_path):
     made = with_beside(wind_speed=([1.0, 2.0, 3.0], "furlong"), relative_humidity=([50.0, 60.0, 130.0], "%"))
     data = cf(tmp_path, made)

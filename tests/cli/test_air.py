@@ -1,0 +1,94 @@
+"""``hardiness freezes --air``: the kind of each event, what it rests on, what it means, and what to add without it."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from hardiness import schema
+from hardiness.sentences import WORK_CAUTION
+from tests.cli.conftest import Line, as_csv, readings
+
+EVENING, NIGHT = "2023-01-13", "2023-01-14"  # a night by the date of its evening, and by that of its low
+
+
+def isd(low: float, *, wind: int, sky: int, spread: float = 2.0, daily: float = 6.0) -> str:
+    """Three days of ISD-Lite hours: a low at 06:00 UTC of the 14th, its dew point ``spread`` below the air [degC]."""
+    lines = []
+    for time in pd.date_range("2023-01-13", "2023-01-15T23", freq="h"):
+        away = abs((time - pd.Timestamp(f"{NIGHT}T06")) / pd.Timedelta(hours=1))
+        air = min(daily, low + (6.0 - low) * away / 12)
+        fields = [round(10 * air), round(10 * (air - spread)), -9999, -9999, wind, sky, -9999, -9999]
+        lines.append(f"{time:%Y %m %d %H}" + "".join(f"{one:6d}" for one in fields))
+    return "\n".join(lines) + "\n"
+
+
+def with_station(line: Line, text: str) -> Line:
+    line.done("station", "add", line.file(text, "723170-13723-2023"), "--station", "ST-9",
+              "--latitude", "40.5", "--longitude", "-3.7")  # fmt: skip
+    return line
+
+
+def test_a_calm_clear_night_is_radiative_and_an_inversion_likely(planted: Line):
+    planted.added("readings", as_csv(readings({EVENING: -7.0})), "l1.csv", "--sensor", "L1")
+    ended = with_station(planted, isd(-5.0, wind=10, sky=1)).done("freezes", "--air", "--csv", "-")
+    assert ended.header == schema.column_names(schema.AIR)
+    (row,) = ended.rows
+    assert (row["kind"], row["station"], float(row["wind_m_s"]), float(row["cloud"])) == (
+        "radiative", "ST-9", 1.0, 0.125
+    )  # fmt: skip
+    assert row["event"] == planted.csv("freezes")[0]["event"]
+    assert float(row["distance_km"]) == pytest.approx(11.1, abs=0.1)
+    onset, dew, bulb = (float(row[name]) for name in ("air_onset_c", "dew_point_onset_c", "wet_bulb_onset_c"))
+    assert dew == pytest.approx(onset - 2.0, abs=0.06) and dew < bulb < onset
+    assert float(row["dew_point_lowest_c"]) == -7.0
+    assert "1 event radiative: clear and calm by night, so that an inversion is likely" in ended.err
+    assert "5 mph" in ended.err and "only as their labels, local codes and licensed practice allow" in ended.err
+    assert WORK_CAUTION in ended.err
+
+
+def test_a_windy_spell_is_advective_and_no_inversion_is_promised(planted: Line):
+    ended = with_station(planted, isd(-5.0, wind=70, sky=8, daily=-1.0)).done("freezes", "--air")
+    assert "wind m/s" in ended.out and "advective" in ended.out and "7.0" in ended.out
+    assert "1 event advective: windy, and freezing by day too. No inversion is to be counted on" in ended.err
+    assert "radiative:" not in ended.err
+
+
+def test_without_a_station_that_tells_of_the_air_it_says_what_to_add(planted: Line):
+    planted.added("readings", as_csv(readings({EVENING: -7.0})), "l1.csv", "--sensor", "L1")
+    ended = planted.done("freezes", "--air", "--csv", "-")
+    assert [(row["kind"], row["station"], row["wind_m_s"]) for row in ended.rows] == [("unknown", "", "")]
+    assert "hardiness station fetch ID" in ended.err and "inversion" not in ended.err
+
+
+def test_an_empty_trial_prints_the_header_and_a_sentence(line: Line):
+    ended = line.done("freezes", "--air", "--csv", "-")
+    assert (ended.header, ended.rows) == (schema.column_names(schema.AIR), [])
+    assert "There is no freeze yet" in ended.err
+
+
+def test_the_freezes_table_keeps_its_columns_and_numbers(planted: Line):
+    planted.added("readings", as_csv(readings({EVENING: -7.0})), "l1.csv", "--sensor", "L1")
+    before = planted.done("freezes", "--csv", "-")
+    after = with_station(planted, isd(-5.0, wind=10, sky=1)).done("freezes", "--csv", "-")
+    assert after.header == before.header
+    (found,), (earlier,) = [row for row in after.rows if row["sensor"] == "L1"], before.rows
+    # an event is named after its first freeze, and the station's may be it; all else stays
+    assert {name: found[name] for name in found if name != "event"} == {
+        name: earlier[name] for name in earlier if name != "event"
+    }
+
+
+def test_one_question_at_a_time(line: Line):
+    ended = line("freezes", "--air", "--apart")
+    assert (ended.code, ended.out) == (2, "")
+    assert "--apart beside --air" in ended.err
+
+
+def test_a_mask_on_the_station_takes_its_air_out_too(planted: Line):
+    planted.added("readings", as_csv(readings({EVENING: -7.0})), "l1.csv", "--sensor", "L1")
+    with_station(planted, isd(-5.0, wind=10, sky=1))
+    at = "2023-01-13T00:00:00Z,2023-01-15T23:00:00Z"
+    planted.added("masks", f"sensor,from,to,verdict,reason\nST-9,{at},mask,a fault\n")
+    (row,) = planted.csv("freezes", "--air")
+    assert (row["kind"], row["station"]) == ("unknown", "")
+    assert np.isnan(float(row["wind_m_s"] or "nan"))
