@@ -17,7 +17,7 @@ from hardiness import schema, words
 from hardiness.covariates import Covariates, add_covariates
 from hardiness.errors import InputError, Problem
 from hardiness.observations import Joined, join_scores
-from hardiness.settings import Settings
+from hardiness.settings import NEVER, Settings
 from hardiness.tolerance.fit import Fit, fit_tolerance
 from hardiness.tolerance.kinship import kinship_of
 from hardiness.tolerance.terms import Kinship, Terms
@@ -26,6 +26,7 @@ from hardiness.weather.events import freezes_table, set_aside
 from hardiness.weather.gaps import HOUR_NS
 from hardiness.weather.hardening import INDEX_SPAN_H
 from hardiness.weather.masking import corrected_readings, readings_that_count
+from hardiness.weather.one_by_one import OneByOne, counted_one_by_one, with_others
 from hardiness.weather.placing import Exposures, expose_plants, first_standing
 from hardiness.weather.quality import find_flags, freezes_in_doubt, judge_flags
 from hardiness.weather.transfer import Transfers, count_estimated, find_transfers, with_estimates
@@ -78,7 +79,14 @@ class Flow:
     def readings(self) -> Mapping[str, xr.DataArray]:
         """The readings that count: masked ones out, dated offsets in; ``offset_c`` of sensors is still to be added."""
         r = self.records
+        if isinstance(r.readings, OneByOne):
+            return counted_one_by_one(r.readings, r.masks, r.calibrations, r.sensors, self.settings.zone)
         return readings_that_count(r.readings, r.masks, r.calibrations, r.sensors, self.settings.zone)
+
+    @property
+    def reads_one_by_one(self) -> bool:
+        """Whether there are too many readings to hold at once."""
+        return isinstance(self.records.readings, OneByOne)
 
     @cached_property
     def transferred(self) -> Transfers:
@@ -91,7 +99,7 @@ class Flow:
     @property
     def estimated(self) -> Mapping[str, xr.Dataset]:
         """By logger: temperatures for times when it was silent, each with its standard deviation; offsets are in."""
-        return self.transferred.estimated
+        return {} if self.settings.transfer == NEVER else self.transferred.estimated
 
     @cached_property
     def courses(self) -> Mapping[str, xr.DataArray]:
@@ -106,7 +114,7 @@ class Flow:
     @cached_property
     def freezes(self) -> pd.DataFrame:
         """A row per freeze and sensor."""
-        return freezes_table(self.readings, self.records.sensors, self.settings, self.transferred.estimated)
+        return freezes_table(self.readings, self.records.sensors, self.settings, self.estimated)
 
     @cached_property
     def conditions(self) -> Mapping[str, xr.Dataset]:
@@ -198,7 +206,7 @@ class Flow:
     def covariates(self) -> Covariates:
         """The observations with the columns of the terms that the settings ask for."""
         r = self.records
-        readings = {**self.readings, **self.courses}  # the weeks before an estimated freeze are estimated too
+        readings = with_others(self.readings, self.courses)  # the weeks before an estimated freeze are estimated too
         return add_covariates(self.joined, self.freezes, readings, r.plants, r.sensors, self.settings)
 
     @cached_property

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 import tomlkit
 
+from hardiness.computing import Compute, compute_section, parse_compute
 from hardiness.effects import EFFECT, LEAVE_OUT, TERM_NAMES, ModelTerms
 from hardiness.errors import InputError, Problem, UnitsError, near_name
 from hardiness.units import Temperature, parse_temperature
@@ -96,6 +97,8 @@ class Settings:
     transfer : str
         When a silent logger is estimated from other sensors: ``overlap`` (where enough nights are common), ``always``,
         ``never``.
+    compute : Compute
+        Who works a large trial out.
     """
 
     name: str
@@ -112,6 +115,7 @@ class Settings:
     store_url: str | None = None
     model: ModelTerms = field(default_factory=ModelTerms)
     transfer: str = OVERLAP
+    compute: Compute = field(default_factory=Compute)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -206,7 +210,7 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
         raise InputError(Problem(f"text that is not TOML ({error})", "a TOML file", file=file)) from None
     read = _Reader(file)
     top = read.table(document, "", ("name", "timezone", "latitude", "longitude", "elevation_m", "units", "scale",
-                                    "freeze", "store", "model", "transfer"))  # fmt: skip
+                                    "freeze", "store", "model", "transfer", "compute"))  # fmt: skip
     scale = read.table(document, "scale", ("grades", "span_c"))
     freeze = read.table(document, "freeze", ("onset_c", "thaw_h", "damaging_c", "settle_days", "thresholds", "held_h",
                                              "model_held_h"))  # fmt: skip
@@ -249,6 +253,7 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
         store_url=read.text(store, "url", "") if "url" in store else None,
         model=ModelTerms(**{name: _is_effect(read, model, name) for name in TERM_NAMES}),
         transfer=str(estimate),
+        compute=parse_compute(read.table(document, "compute", ("workers", "scheduler")), read.fault),
     )  # fmt: skip
     if read.problems:
         raise InputError(read.problems)
@@ -332,10 +337,9 @@ def to_toml(settings: Settings) -> str:
     transfer["estimate"] = settings.transfer
     transfer["estimate"].comment("estimate silent loggers from other sensors: overlap, always or never")
     document["transfer"] = transfer
-    if settings.store_url is not None:
-        store = tomlkit.table()
-        store["url"] = settings.store_url
-        document["store"] = store
+    for section, given in (("store", {"url": settings.store_url}), ("compute", compute_section(settings.compute))):
+        if chosen := {name: value for name, value in given.items() if value is not None}:
+            document[section] = chosen
     return tomlkit.dumps(document)
 
 

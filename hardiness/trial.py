@@ -22,8 +22,10 @@ from hardiness.store.logger_intake import TakesReadings
 from hardiness.store.records_intake import Before
 from hardiness.store.typed import typed_table, typed_upload
 from hardiness.tolerance.fit import Fit
+from hardiness.weather.one_by_one import count_of
 
 SETTINGS_FILE = "trial.toml"
+MOST_IN_MEMORY = 20_000_000  # [1] readings, 16 bytes each; of more, one sensor's are fetched at a time
 
 
 class Trial(TakesReadings):
@@ -87,7 +89,9 @@ class Trial(TakesReadings):
         key = (self.store.state_token(), containers)
         if key not in self._flows:
             tables = {name: self.store.current(name) for name in RECORD_TABLES}
-            records = Records(self.store.readings(), conditions=self.store.conditions_reader(), **tables)
+            lazily = self.store.readings_lazily()
+            readings = lazily if count_of(lazily) > MOST_IN_MEMORY else self.store.readings()
+            records = Records(readings, conditions=self.store.conditions_reader(), **tables)
             self._flows = {key: Flow(records, self.settings, containers)}
         return self._flows[key]
 

@@ -14,7 +14,7 @@ from tests.sources import NAME, ROOT, line_counts, parsed
 
 # From the ground up. A folder stands for all of its files.
 LAYERS = (
-    {"errors", "units", "schema", "effects", "settings", "words", "plainwords", "sentences"},
+    {"errors", "units", "schema", "effects", "computing", "settings", "words", "plainwords", "sentences"},
     {"read"},
     {"weather"},
     {"timelines", "windows", "remarks", "observations", "covariates"},
@@ -28,7 +28,7 @@ LAYERS = (
 TOGETHER = (LAYERS[0], LAYERS[3], LAYERS[8])
 SIDEWAYS = {("trial", "store"), ("report", "figures")}
 IMPORTED_WHEN_USED = {f"{NAME}.cli", NAME}  # verbs and public names, so that the command line answers at once
-OPTIONAL_EXTRAS = {"psycopg"}  # may be imported where it is used
+OPTIONAL_EXTRAS = {"psycopg", "distributed"}  # may be imported where it is used
 MOST_LINES = 400
 
 

@@ -63,7 +63,9 @@ def freezes(csv: str | None, apart: bool, air: bool, trial: str | None) -> None:
             return
         if opened.settings.latitude is None:
             say(NO_LATITUDE)
-        if doubtful := opened.flow().freezes_in_doubt:
+        if opened.flow().reads_one_by_one:
+            say("Flags were not looked for: readings are too many to hold at once. hardiness quality looks for them.")
+        elif doubtful := opened.flow().freezes_in_doubt:
             say(doubt_sentence(doubtful, len(table)))
         say(estimated_note(table))
 

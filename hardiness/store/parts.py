@@ -47,6 +47,8 @@ class Part:
         Last digit of the upload. [K]
     first_ns, last_ns : int
         Span of its readings. [ns since 1970-01-01, UTC]
+    readings : int
+        How many it has.
     """
 
     sensor: str
@@ -56,6 +58,7 @@ class Part:
     resolution_c: float
     first_ns: int
     last_ns: int
+    readings: int
 
 
 def times_ns(times: npt.ArrayLike) -> Times:
@@ -185,6 +188,7 @@ def part_of(row: Any, folder: TrialFolder) -> Part:
         resolution_c=float(row.resolution_c),
         first_ns=int(row.first_ns),
         last_ns=int(row.last_ns),
+        readings=int(row.readings),
     )
 
 
@@ -271,6 +275,8 @@ def merge_parts(parts: Sequence[Part]) -> tuple[Times, Values]:
     pairs = [read_part(part) for part in parts]
     times = np.concatenate([pair[0] for pair in pairs]) if pairs else np.array([], np.int64)
     values = np.concatenate([pair[1] for pair in pairs]) if pairs else np.array([], np.float64)
+    if times.size == 0 or np.all(times[1:] > times[:-1]):  # as a logger writes them: nothing to sort, nothing twice
+        return times, values
     order = np.argsort(times, kind="stable")  # stable: the first intake stays first
     times, values = times[order], values[order]
     first = np.ones(times.size, bool)

@@ -20,6 +20,7 @@ from hardiness.store.parts import Part, air_temperature_of, last_options, last_t
 from hardiness.store.records import frame_of, load_state
 from hardiness.store.snapshot import state_token
 from hardiness.store.station_parts import series_of_part
+from hardiness.weather.one_by_one import OneByOne
 
 
 class StoreView:
@@ -74,7 +75,23 @@ class StoreView:
         with self._database.read() as connection:
             parts = parts_that_count(connection, self._folder)
         sensors = sorted({part.sensor for part in parts})
-        return {sensor: _merged([part for part in parts if part.sensor == sensor]) for sensor in sensors}
+        return {sensor: merged_readings([part for part in parts if part.sensor == sensor]) for sensor in sensors}
+
+    def readings_lazily(self) -> OneByOne:
+        """Give the readings of every sensor that count now, each fetched from its parts when it is asked for.
+
+        Returns
+        -------
+        OneByOne
+            By sensor name, sorted; each as in :meth:`readings`, where a fault of a part's file is told too. Other
+            processes, and other machines that see the folder under the same path, can fetch them. [degC]
+        """
+        with self._database.read() as connection:
+            parts = parts_that_count(connection, self._folder)
+        sensors = sorted({part.sensor for part in parts})
+        own = {sensor: [part for part in parts if part.sensor == sensor] for sensor in sensors}
+        sources = {sensor: partial(merged_readings, parts) for sensor, parts in own.items()}
+        return OneByOne(sources, {sensor: sum(part.readings for part in parts) for sensor, parts in own.items()})
 
     def readings_of(self, sensor: str) -> xr.DataArray:
         """Give the readings of one sensor that count now.
@@ -103,7 +120,7 @@ class StoreView:
             known = sorted({part.sensor for part in parts})
             accepted = f"one with readings ({', '.join(known) or 'none yet'})"
             raise InputError(Problem(f"sensor '{sensor}'", accepted, hint=near_name(sensor, known)))
-        return _merged(own)
+        return merged_readings(own)
 
     def conditions(self) -> dict[str, xr.Dataset]:
         """Give what else is known of the air, where a station's files tell it.
@@ -202,6 +219,22 @@ class StoreView:
             return state_token(connection, self._folder, without)
 
 
-def _merged(parts: list[Part]) -> xr.DataArray:
-    """The readings of one sensor, carrying how they came about: its parts are all of one kind."""
+def merged_readings(parts: Sequence[Part]) -> xr.DataArray:
+    """Give the readings of one sensor, carrying how they came about: its parts are all of one kind.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        Of one sensor, in the order of their intake; one or more.
+
+    Returns
+    -------
+    xarray.DataArray
+        ``air_temperature``, dims ``("time",)``, UTC, times rising. [degC]
+
+    Raises
+    ------
+    StoreError
+        If a part's file is gone or damaged.
+    """
     return air_temperature_of(*merge_parts(parts), series=series_of_part(parts[0]))

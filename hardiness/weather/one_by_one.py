@@ -1,0 +1,159 @@
+"""Readings of many sensors that are fetched when they are asked for, one sensor at a time, and not kept.
+
+A network of loggers has more readings than a machine has memory for; one logger's fit. What stands here for each sensor
+is how to get its readings: a function that takes nothing, and that another process can be handed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from functools import partial
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+import xarray as xr
+
+from hardiness.weather.masking import readings_that_count
+
+Source = Callable[[], xr.DataArray]
+
+
+class OneByOne(Mapping[str, xr.DataArray]):
+    """Readings by sensor, fetched anew each time that they are asked for.
+
+    Parameters
+    ----------
+    sources : mapping of str to callable
+        For each sensor, a function that takes nothing and gives its readings, dims ``(time,)``, in UTC. It can be
+        pickled where another process is to call it. [degC]
+    sizes : mapping of str to int
+        How many readings each sensor has at most.
+
+    Examples
+    --------
+    >>> air = xr.DataArray([-1.0], {"time": pd.DatetimeIndex(["2031-12-14"])}, attrs={"units": "degC"})
+    >>> readings = OneByOne({"L1": lambda: air}, {"L1": 1})
+    >>> list(readings), readings["L1"].values.tolist()
+    (['L1'], [-1.0])
+    """
+
+    def __init__(self, sources: Mapping[str, Source], sizes: Mapping[str, int]) -> None:
+        self.sources = dict(sources)
+        self.sizes = dict(sizes)
+
+    def __getitem__(self, sensor: str) -> xr.DataArray:
+        return self.sources[sensor]()
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.sources)
+
+    def __len__(self) -> int:
+        return len(self.sources)
+
+    def __contains__(self, sensor: object) -> bool:  # the one of Mapping would fetch the readings to find out
+        return sensor in self.sources
+
+
+def count_of(readings: Mapping[str, xr.DataArray]) -> int:
+    """Say how many readings there are in all, fetching none.
+
+    Parameters
+    ----------
+    readings : mapping of str to xarray.DataArray
+        By sensor.
+
+    Returns
+    -------
+    int
+        At most; several of one time count as one once they are fetched.
+
+    Examples
+    --------
+    >>> count_of({"L1": xr.DataArray([-1.0, -2.0], dims="time")})
+    2
+    """
+    sizes = readings.sizes if isinstance(readings, OneByOne) else {name: air.size for name, air in readings.items()}
+    return sum(sizes.values())
+
+
+def fetched_by(readings: Mapping[str, xr.DataArray], sensor: str) -> Source | xr.DataArray:
+    """Give one sensor's readings, or how to fetch them where they are fetched one by one.
+
+    Parameters
+    ----------
+    readings : mapping of str to xarray.DataArray
+        By sensor.
+    sensor : str
+        Whose.
+
+    Returns
+    -------
+    callable or xarray.DataArray
+    """
+    return readings.sources[sensor] if isinstance(readings, OneByOne) else readings[sensor]
+
+
+def counted_one_by_one(
+    readings: OneByOne, masks: pd.DataFrame, calibrations: pd.DataFrame, sensors: pd.DataFrame, zone: ZoneInfo
+) -> OneByOne:
+    """Take masked readings out and put dated offsets in, sensor by sensor, when they are asked for.
+
+    Parameters
+    ----------
+    readings : OneByOne
+        As they were read.
+    masks, calibrations, sensors, zone
+        As :func:`hardiness.weather.masking.readings_that_count` takes them.
+
+    Returns
+    -------
+    OneByOne
+        What that function gives for each sensor.
+    """
+
+    def own(table: pd.DataFrame, sensor: str) -> pd.DataFrame:
+        return table[table["sensor"] == sensor]
+
+    sources = {
+        sensor: partial(
+            _counted, sensor, source, own(masks, sensor), own(calibrations, sensor), own(sensors, sensor), zone
+        )
+        for sensor, source in readings.sources.items()
+    }
+    return OneByOne(sources, readings.sizes)
+
+
+def with_others(readings: Mapping[str, xr.DataArray], others: Mapping[str, xr.DataArray]) -> Mapping[str, xr.DataArray]:
+    """Give readings, with those of some sensors in place of their own; what is fetched one by one stays so.
+
+    Parameters
+    ----------
+    readings, others : mapping of str to xarray.DataArray
+        By sensor. [degC]
+
+    Returns
+    -------
+    mapping of str to xarray.DataArray
+
+    Examples
+    --------
+    >>> air, course = xr.DataArray([-1.0], dims="time"), xr.DataArray([-2.0, -1.0], dims="time")
+    >>> with_others(OneByOne({"L1": lambda: air, "L2": lambda: air}, {"L1": 1, "L2": 1}), {"L2": course})["L2"].size
+    2
+    """
+    if not isinstance(readings, OneByOne):
+        return {**readings, **others}
+    laid_over: dict[str, Source] = {name: partial(others.__getitem__, name) for name in others}
+    sources = {**readings.sources, **laid_over}
+    return OneByOne(sources, {**readings.sizes, **{name: others[name].size for name in others}})
+
+
+def _counted(
+    sensor: str,
+    source: Source,
+    masks: pd.DataFrame,
+    calibrations: pd.DataFrame,
+    sensors: pd.DataFrame,
+    zone: ZoneInfo,
+) -> xr.DataArray:
+    return readings_that_count({sensor: source()}, masks, calibrations, sensors, zone)[sensor]

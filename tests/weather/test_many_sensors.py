@@ -1,0 +1,252 @@
+"""Freezes of many sensors are the same whoever works them out; a network's readings are fetched sensor by sensor."""
+
+import datetime as dt
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+
+from hardiness import schema, trial
+from hardiness.computing import Compute, parse_compute
+from hardiness.errors import HardinessError, InputError, Problem, StoreError
+from hardiness.read.loggers import LoggerFile
+from hardiness.settings import Settings, parse_settings, to_toml
+from hardiness.weather import spread_out
+from hardiness.weather.events import freezes_table
+from hardiness.weather.masking import readings_that_count
+from hardiness.weather.one_by_one import OneByOne, count_of, counted_one_by_one, fetched_by
+from hardiness.weather.spread_out import spread
+
+HILL = Settings("Hill", "Europe/Lisbon", latitude=41.2, longitude=-7.6)
+SENSORS = pd.DataFrame(
+    {"sensor": ["L1", "L2", "L3"], "shielded": ["", "no", ""], "offset_c": [np.nan, 0.3, np.nan],
+     "accuracy_c": [0.2, np.nan, 0.5]}
+)  # fmt: skip
+TWO = Compute(workers=2)
+
+
+def winter(seed: int, days: int = 60) -> xr.DataArray:
+    rng = np.random.default_rng(seed)
+    times = np.datetime64("2031-12-01", "ns") + np.arange(days * 48) * np.timedelta64(30, "m")
+    hours = np.arange(days * 48) / 2
+    degrees = 1.0 - 5.0 * np.cos(2 * np.pi * (hours - 6) / 24) + np.repeat(rng.normal(0, 3.0, days), 48)
+    attributes = {"units": "degC", "standard_name": "air_temperature"}
+    return xr.DataArray(np.round(degrees, 1), {"time": times}, ("time",), "air_temperature", attributes)
+
+
+def network(names: tuple[str, ...] = ("L1", "L2", "L3")) -> OneByOne:
+    return OneByOne({name: partial(winter, seed) for seed, name in enumerate(names)}, dict.fromkeys(names, 60 * 48))
+
+
+def refuse(task: int) -> int:
+    if task == 1:
+        raise InputError([Problem("'x'", "a number", file="l1.csv", row=7), "A sentence."])
+    return task
+
+
+def end_at_once(task: int) -> None:
+    os._exit(9)
+
+
+@pytest.fixture
+def always_spread(monkeypatch):
+    monkeypatch.setattr(spread_out, "WORTH_IT", 0)
+
+
+@pytest.fixture
+def stored(tmp_path):
+    """A trial with the winter of three loggers; the second in two files that overlap, the later one first."""
+    with trial.new_trial(tmp_path / "hill", HILL) as made:
+        pieces = [("L1", winter(0)), ("L2", winter(1)[1000:]), ("L2", winter(1)[:1010]), ("L3", winter(2))]
+        for number, (sensor, air) in enumerate(pieces):
+            file = LoggerFile(
+                air, np.arange(2, air.size + 2), resolution_c=0.1, unit="degC", timezone="UTC", timezone_from="default",
+                time_column="Time", temperature_column="Temp", interval_min=30.0, missing=0,
+            )  # fmt: skip
+            made.store.add_readings(file, f"file {number}".encode(), sensor=sensor, name=f"{number}.csv")
+        yield made
+
+
+def test_nothing_is_fetched_to_count_or_to_look_up():
+    def never():
+        raise AssertionError("fetched")
+
+    readings = OneByOne({"L1": never, "L2": never}, {"L1": 5, "L2": 7})
+    assert count_of(readings) == 12
+    assert list(readings) == ["L1", "L2"] and len(readings) == 2
+    assert "L1" in readings and "L9" not in readings
+    assert fetched_by(readings, "L2") is never
+    assert fetched_by({"L1": (air := winter(0))}, "L1") is air
+
+
+def test_freezes_fetched_one_by_one_are_those_of_readings_in_memory():
+    expected = freezes_table(dict(network()), SENSORS, HILL)
+    assert len(expected) > 30
+    pd.testing.assert_frame_equal(freezes_table(network(), SENSORS, HILL), expected, check_exact=True)
+
+
+def test_masks_and_dated_offsets_count_one_by_one_as_in_memory():
+    masks = pd.DataFrame(
+        {"sensor": ["L1", "L3"], "from": ["2031-12-05T00:00:00Z"] * 2, "to": ["2031-12-07T00:00:00Z"] * 2,
+         "verdict": ["mask", "keep"]}
+    )  # fmt: skip
+    dated = pd.DataFrame({"sensor": ["L2"], "from": [dt.date(2031, 12, 20)], "offset_c": [-0.4]})
+    counted = counted_one_by_one(network(), masks, dated, SENSORS, HILL.zone)
+    expected = readings_that_count(dict(network()), masks, dated, SENSORS, HILL.zone)
+    assert expected["L1"].size < winter(0).size and not expected["L2"].equals(winter(1))
+    for name, air in expected.items():
+        xr.testing.assert_identical(counted[name], air)
+        xr.testing.assert_identical(pickle.loads(pickle.dumps(counted.sources[name]))(), air)
+
+
+def test_a_stored_network_gives_the_tables_of_a_trial_in_memory(stored, monkeypatch):
+    in_memory = stored.flow()
+    assert isinstance(in_memory.readings, dict)
+    stored._flows.clear()
+    monkeypatch.setattr(trial, "MOST_IN_MEMORY", 0)
+    lazily = stored.flow()
+    assert isinstance(lazily.readings, OneByOne)
+    pd.testing.assert_frame_equal(lazily.freezes, in_memory.freezes, check_exact=True)
+    pd.testing.assert_frame_equal(lazily.transfers, in_memory.transfers, check_exact=True)
+    pd.testing.assert_frame_equal(lazily.flags, in_memory.flags, check_exact=True)
+    for sensor, air in in_memory.readings.items():
+        xr.testing.assert_identical(lazily.readings[sensor], air)
+
+
+def test_few_readings_start_no_process_whatever_is_set(monkeypatch):
+    def refuse_to_start(*_, **__):
+        raise AssertionError("a process was started")
+
+    monkeypatch.setattr(spread_out, "ProcessPoolExecutor", refuse_to_start)
+    settings = replace(HILL, compute=Compute(workers=2, scheduler="tcp://192.0.2.7:8786"))
+    assert len(freezes_table(network(), SENSORS, settings)) > 30
+    with pytest.raises(AssertionError, match="a process was started"):
+        spread(abs, [-1, 2], TWO, readings=spread_out.WORTH_IT)
+
+
+def test_without_dask_the_way_to_install_it_is_named(always_spread, monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(HardinessError, match=r"dask is not installed: pip install 'hardiness\[cluster\]'"):
+        spread(abs, [-1, 2], Compute(scheduler="tcp://192.0.2.7:8786"), readings=1)
+
+
+def test_who_computes_is_read_from_trial_toml_and_written_to_it():
+    head = 'name = "Hill"\ntimezone = "UTC"\n'
+    settings = parse_settings(f'{head}[compute]\nworkers = 4\nscheduler = "tcp://[2001:db8::7]:8786"\n')
+    assert settings.compute == Compute(4, "tcp://[2001:db8::7]:8786")
+    assert parse_settings(to_toml(settings)) == settings
+    assert parse_settings(head).compute == Compute() and "compute" not in to_toml(parse_settings(head))
+
+
+def test_every_fault_of_the_section_is_told_at_once():
+    with pytest.raises(InputError) as refused:
+        parse_settings('name = "Hill"\ntimezone = "UTC"\n[compute]\nworkers = 2.5\nscheduler = "tcp://a"\nworker = 2\n')
+    told = str(refused.value)
+    assert "compute.workers: found 2.5; accepted: a whole number from 1 to 256" in told
+    assert "compute.scheduler: found 'tcp://a'; accepted: the address of a dask scheduler" in told
+    assert "compute.worker: found 2; accepted: one of workers, scheduler. Did you mean 'workers'?" in told
+
+
+@pytest.mark.parametrize("workers", [0, -1, 257, True, "2"])
+def test_senseless_numbers_of_workers_are_refused(workers):
+    faults = []
+    assert parse_compute({"workers": workers}, lambda *fault: faults.append(fault)) == Compute()
+    assert [fault[0] for fault in faults] == ["compute.workers"]
+
+
+@pytest.mark.slow
+def test_processes_give_the_same_freezes_bit_for_bit(stored, always_spread, monkeypatch):
+    monkeypatch.setattr(trial, "MOST_IN_MEMORY", 0)
+    flow = stored.flow()
+    shared = replace(flow.settings, compute=TWO)
+    found = freezes_table(flow.readings, flow.records.sensors, shared)
+    pd.testing.assert_frame_equal(found, flow.freezes, check_exact=True)
+
+
+@pytest.mark.slow
+def test_an_error_in_a_worker_is_the_error_it_is_here(stored, always_spread):
+    readings = stored.store.readings_lazily()
+    next((stored.folder / "readings").glob("*.nc")).unlink()
+    told = []
+    for compute in (Compute(), TWO):
+        with pytest.raises(StoreError) as gone:
+            freezes_table(readings, SENSORS, replace(HILL, compute=compute))
+        told.append(str(gone.value))
+    assert told[0] == told[1] and "is gone. It was made from" in told[0]
+    with pytest.raises(InputError) as refused:
+        spread(refuse, [0, 1, 2], TWO, readings=1)
+    assert refused.value.problems == (Problem("'x'", "a number", file="l1.csv", row=7), "A sentence.")
+
+
+@pytest.mark.slow
+def test_a_worker_that_is_stopped_from_outside_is_told(always_spread):
+    with pytest.raises(HardinessError, match="A worker process was stopped before it was done"):
+        spread(end_at_once, [0, 1], TWO, readings=1)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="signals to a group of processes")
+def test_ctrl_c_ends_the_workers_too(tmp_path):
+    script = tmp_path / "long.py"
+    script.write_text(
+        textwrap.dedent("""
+            import os, pathlib, time
+            from hardiness.computing import Compute
+            from hardiness.weather import spread_out
+            def wait(task):
+                (pathlib.Path(__file__).parent / f"{os.getpid()}.started").touch()
+                time.sleep(0.5)
+            if __name__ == "__main__":
+                spread_out.WORTH_IT = 0
+                spread_out.spread(wait, list(range(200)), Compute(workers=2), readings=1)
+        """)
+    )
+    begun = subprocess.Popen(
+        [sys.executable, str(script)], cwd=Path(__file__).parents[2], stderr=subprocess.PIPE, text=True,
+        start_new_session=True, env={**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)},
+    )  # fmt: skip
+    deadline = time.monotonic() + 60
+    while len(started := list(tmp_path.glob("*.started"))) < 2 and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert len(started) == 2
+    os.killpg(begun.pid, signal.SIGINT)  # as a terminal sends it: to all of them
+    told = begun.communicate(timeout=20)[1]
+    assert begun.returncode == -signal.SIGINT and told.count("KeyboardInterrupt") >= 1
+    assert "Process SpawnProcess" not in told  # the workers stay silent
+    for worker in started:
+        with pytest.raises(ProcessLookupError):
+            os.kill(int(worker.stem), 0)
+
+
+@pytest.mark.slow
+def test_a_cluster_gives_the_same_freezes_and_the_same_errors(stored, always_spread):
+    distributed = pytest.importorskip("distributed")
+    readings = stored.store.readings_lazily()
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=False, protocol="tcp", host="127.0.0.1", dashboard_address=None
+    ) as cluster:
+        given = replace(HILL, compute=Compute(scheduler=cluster.scheduler_address))
+        found = freezes_table(readings, SENSORS, given)
+        with pytest.raises(InputError, match="row 7"):
+            spread(refuse, [0, 1, 2], given.compute, readings=1)
+    pd.testing.assert_frame_equal(found, freezes_table(readings, SENSORS, HILL), check_exact=True)
+    assert list(found.columns) == schema.column_names(schema.freeze_columns(HILL.rules.thresholds, HILL.rules.held_h))
+
+
+@pytest.mark.slow
+def test_a_scheduler_that_does_not_answer_is_told(always_spread, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr(spread_out, "WAIT_S", 1)
+    with pytest.raises(HardinessError, match=r"The dask scheduler at tcp://127\.0\.0\.1:9 does not answer"):
+        spread(abs, [-1, 2], Compute(scheduler="tcp://127.0.0.1:9"), readings=1)
