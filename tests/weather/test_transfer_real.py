@@ -122,13 +122,15 @@ def test_plain_methods_err_as_computed_elsewhere(nights, method, expected):
 
 
 def test_ninety_percent_intervals_hold_what_was_read():
-    # measured, from odd and from even nights: EWR 98 and 66 %, JFK 95 and 85 %, LGA 98 and 83 %, in all 87 %. The three
+    # measured, from odd and from even nights: EWR 98 and 76 %, JFK 95 and 90 %, LGA 98 and 85 %, in all 90 %. The three
     # nights on which EWR strays by more than 3 K are all odd ones, so that each half is too narrow or too wide alone.
     inside = np.concatenate([found.inside for found in HALVES.values()])
     assert inside.size == 246
     assert 0.85 <= inside.mean() <= 0.95
+    for site in range(3):
+        assert 0.85 <= np.concatenate([HALVES[site, odd].inside for odd in (True, False)]).mean() <= 0.95
     for way in HALVES.values():
-        assert way.inside.mean() >= 0.65
+        assert way.inside.mean() >= 0.75
 
 
 @pytest.mark.parametrize("site", range(3), ids=AIRPORTS)
@@ -169,7 +171,7 @@ def test_intervals_are_honest_from_few_nights_on_and_in_the_tails(count, donors)
                 found.append((asked.minima[:, site] >= low) & (asked.minima[:, site] <= high))
     covered = {level: float(np.concatenate(found).mean()) for level, found in inside.items()}
     assert 0.47 <= covered[0.5] <= 0.65
-    assert 0.86 <= covered[0.9] <= 0.94
+    assert 0.86 <= covered[0.9] <= 0.95
     assert 0.96 <= covered[0.99] <= 1.0
 
 
@@ -215,7 +217,7 @@ def hidden() -> dict[tuple[str, str], Hidden]:
 
 
 def test_hidden_months_are_foretold_as_surely_as_is_said(hidden):
-    # whole months differ more from the rest of the year than every second night does; measured: 89.5 and 97.4 % of 267
+    # whole months differ more from the rest of the year than every second night does; measured: 90.3 and 97.4 % of 267
     nights = pd.concat([month.nights() for month in hidden.values()])
     off = ((nights["air_temperature"] - nights["read"]) / nights["sd"]).abs()
     assert len(nights) > 250
