@@ -32,7 +32,16 @@ Text = Annotated[str, Query(max_length=200)]
 
 
 @router.get("/edit")
-def _edit(visit: Scorer, table: TableName = "", key: Key = None, act: Text = "", copy_of: Text = "") -> HTMLResponse:
+def _edit(
+    visit: Scorer,
+    table: TableName = "",
+    key: Key = None,
+    act: Text = "",
+    copy_of: Text = "",
+    sensor: Text = "",
+    first: Annotated[str, Query(alias="from", max_length=40)] = "",
+    last: Annotated[str, Query(alias="to", max_length=40)] = "",
+) -> HTMLResponse:
     layout = layout_of(table)
     refuse_unless_may(visit, table)
     values: dict[str, str] = {}
@@ -51,6 +60,8 @@ def _edit(visit: Scorer, table: TableName = "", key: Key = None, act: Text = "",
             "copy_of": text_of(row["copy_of"]) or copy_of,
             "grafted_on": today.isoformat(),
         }
+    elif sensor and table == "masks":
+        values = {"sensor": sensor, "from": first, "to": last}
     return _form(visit, layout, values, act=act if key else "", new=not key)
 
 

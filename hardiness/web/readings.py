@@ -11,13 +11,13 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from hardiness import words
 from hardiness.errors import InputError
 from hardiness.flow import Flow
-from hardiness.weather.quality import find_flags
+from hardiness.read.wallclock import time_text
 from hardiness.weather.sensors import sensors_known
 from hardiness.web.clock import local
 from hardiness.web.holding import Held
 from hardiness.web.jobs import Answer
 from hardiness.web.looking import Choices, guess_sensor, look_at, take_in
-from hardiness.web.pages import part
+from hardiness.web.pages import link, part
 from hardiness.web.traces import course_of, spans_of
 from hardiness.web.visits import Scorer, ScorerWrites, Viewer, Visit
 
@@ -214,7 +214,15 @@ def _course(
 
 
 def _flags(flow: Flow) -> pd.DataFrame:
-    return find_flags(flow.readings, flow.records.sensors, flow.settings)
+    return flow.flags
+
+
+def _decision(flag: Any) -> str:
+    """Where a flag is decided on: the form of a judged stretch, filled in; empty for a gap, which has no readings."""
+    if flag.flag == "gap":
+        return ""
+    times = {"from": time_text(flag.first), "to": time_text(flag.to)}
+    return link("/register/edit", {"table": "masks", "sensor": flag.sensor, **times})
 
 
 def _known(flow: Flow, sensor: str) -> None:
@@ -234,7 +242,7 @@ def _sensor(visit: Viewer, sensor: Sensor) -> HTMLResponse:
         files = uploads[uploads["sensor"] == sensor]
         return {
             "flags": [
-                (local(row.first, flow.settings.zone).date(), row.sentence)
+                (local(row.first, flow.settings.zone).date(), row.sentence, row.verdict, _decision(row))
                 for row in own.rename(columns={"from": "first"}).head(MOST_FLAGS).itertuples()
             ],
             "many": len(own),

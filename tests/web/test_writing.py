@@ -2,8 +2,10 @@
 
 import csv
 import io
+import re
 import zipfile
 from concurrent.futures import ThreadPoolExecutor
+from html import unescape
 
 import pytest
 
@@ -146,6 +148,21 @@ def test_the_same_file_again_changes_nothing_and_says_so(browser):
 def test_a_file_that_is_no_readings_says_why(browser, content):
     drop(browser, odd__csv=content)
     assert "to put right" in words_of(browser.page("/readings/files"))
+
+
+def test_an_odd_stretch_is_decided_on_from_its_sensors_page(browser, folder):
+    spike = readings_text(LATER).replace("2033-01-06 12:00,", "2033-01-06 12:00,-3", 1)
+    drop(browser, L1_2033__csv=spike)
+    browser.post("/readings/take", {f"sensor-{numbers(browser)['L1_2033.csv']}": "L1"})
+    page = browser.page("/readings/sensor/L1")
+    links = [unescape(found) for found in re.findall(r'href="(/register/edit[?]table=masks[^"]+)">Decide on it', page)]
+    (link,) = (link for link in links if "from=2033-01-06T12%3A00" in link)
+    form = browser.page(link)
+    given = {name: re.search(rf'name="{name}"[^>]*value="([^"]+)"', form)[1] for name in ("from", "to")}
+    edit(browser, "masks", new="yes", sensor="L1", verdict="mask", reason="sun on the sensor", **given)
+    assert held(folder, "masks")["reason"].tolist() == ["sun on the sensor"]
+    after = browser.page("/readings/sensor/L1")
+    assert "Masked." in after and after.count("Decide on it") == len(links) - 1
 
 
 # The register
