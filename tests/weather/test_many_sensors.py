@@ -195,6 +195,11 @@ def test_a_worker_that_is_stopped_from_outside_is_told(always_spread):
         spread(end_at_once, [0, 1], TWO, readings=1)
 
 
+def heed_ctrl_c():
+    """As a program started by hand does: one started in the background may have been told to ignore it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="signals to a group of processes")
 def test_ctrl_c_ends_the_workers_too(tmp_path):
@@ -214,7 +219,8 @@ def test_ctrl_c_ends_the_workers_too(tmp_path):
     )
     begun = subprocess.Popen(
         [sys.executable, str(script)], cwd=Path(__file__).parents[2], stderr=subprocess.PIPE, text=True,
-        start_new_session=True, env={**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)},
+        start_new_session=True, preexec_fn=heed_ctrl_c,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)},
     )  # fmt: skip
     deadline = time.monotonic() + 60
     while len(started := list(tmp_path.glob("*.started"))) < 2 and time.monotonic() < deadline:

@@ -277,7 +277,9 @@ def test_a_photo_goes_with_its_score(orchard, phone, tmp_path):
         (photo,) = trial.store.photos.of("P00")
     assert (photo.width, photo.height, photo.observer) == (1600, 800, "Ana")
     page.goto(f"{orchard.address}/photos")
-    assert page.evaluate("[...document.images].every(image => image.complete && image.naturalWidth === 1600)")
+    page.wait_for_function(  # a picture may come after the page
+        "document.images.length && [...document.images].every(image => image.complete && image.naturalWidth === 1600)"
+    )
 
 
 def test_a_plant_is_found_by_its_label_and_by_its_square_code(orchard, phone, tmp_path):
