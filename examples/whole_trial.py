@@ -10,7 +10,7 @@ from pathlib import Path
 import hardiness
 from hardiness.commands.paper import draw_chart
 from hardiness.demo import DEMO_STEPS, SETTINGS_FILE, demo_folder
-from hardiness.settings import read_settings
+from hardiness.settings_reading import read_settings
 
 chart = Path(sys.argv[1] if len(sys.argv) > 1 else "whole_trial.png")
 files = demo_folder()

@@ -14,7 +14,9 @@ from hardiness.flow import Flow, Records
 from hardiness.read.records import parse_records
 from hardiness.read.tables import read_table
 from hardiness.schema import RECORD_TABLES, SENSORS
-from hardiness.settings import Settings, read_settings, to_toml
+from hardiness.settings import Settings
+from hardiness.settings_reading import read_settings
+from hardiness.settings_writing import to_toml
 from hardiness.store import Intake, Store, Withdrawal, open_store
 from hardiness.store.database import FILE
 from hardiness.store.logger_channels import name_of

@@ -10,7 +10,9 @@ import xarray as xr
 from hardiness.effects import ModelTerms
 from hardiness.errors import InputError
 from hardiness.flow import Flow, Records
-from hardiness.settings import Settings, parse_settings, to_toml
+from hardiness.settings import Settings
+from hardiness.settings_reading import parse_settings
+from hardiness.settings_writing import to_toml
 from tests.weather.test_placing import table_of
 
 HILL = Settings("Hill", "UTC", latitude=40.0)

@@ -19,7 +19,8 @@ from hardiness.read.records import parse_records
 from hardiness.read.references import check_references
 from hardiness.read.tables import read_table
 from hardiness.schema import RECORD_TABLES
-from hardiness.settings import Settings, read_settings
+from hardiness.settings import Settings
+from hardiness.settings_reading import read_settings
 from hardiness.weather.exposure import freezes_of
 
 FOLDER = demo_folder()

@@ -14,7 +14,19 @@ from tests.sources import NAME, ROOT, line_counts, parsed
 
 # From the ground up. A folder stands for all of its files.
 LAYERS = (
-    {"errors", "units", "schema", "effects", "computing", "settings", "words", "plainwords", "sentences"},
+    {
+        "errors",
+        "units",
+        "schema",
+        "effects",
+        "computing",
+        "settings",
+        "settings_reading",
+        "settings_writing",
+        "words",
+        "plainwords",
+        "sentences",
+    },
     {"read"},
     {"weather"},
     {"timelines", "windows", "remarks", "observations", "covariates"},

@@ -16,7 +16,9 @@ from hardiness.commands.output import say
 from hardiness.commands.paper import draw_chart
 from hardiness.demo import DEMO_STEPS, SETTINGS_FILE, demo_folder
 from hardiness.report.notes import NO_LATITUDE
-from hardiness.settings import THRESHOLDS, FreezeRules, Settings, parse_settings, read_settings, to_toml
+from hardiness.settings import THRESHOLDS, FreezeRules, Settings
+from hardiness.settings_reading import parse_settings, read_settings
+from hardiness.settings_writing import to_toml
 from hardiness.trial import Trial, new_trial
 from hardiness.units import parse_temperature
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from fastapi import Request
 
 from hardiness.errors import InputError, Problem
-from hardiness.settings import read_settings
+from hardiness.settings_reading import read_settings
 from hardiness.trial import SETTINGS_FILE, Trial
 from hardiness.web.holding import Holding
 from hardiness.web.jobs import Answers

@@ -6,7 +6,7 @@ import tomllib
 import pytest
 
 from hardiness.cli import VERBS
-from hardiness.settings import read_settings
+from hardiness.settings_reading import read_settings
 from tests.cli.conftest import Line, files_under, hardiness
 
 NEW = ("--name", "Hill", "--timezone", "Europe/Lisbon")

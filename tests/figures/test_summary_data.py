@@ -16,7 +16,7 @@ from hardiness.figures.summary_grades import Square
 from hardiness.figures.summary_squares import arrange, folded
 from hardiness.figures.summary_winters import recent, winter_sentence
 from hardiness.schema import OBSERVATIONS, PLANTS, column_names
-from hardiness.settings import parse_settings
+from hardiness.settings_reading import parse_settings
 
 
 def test_few_rows_stand_strictly_from_the_hardiest(make: Callable[..., Any]) -> None:

@@ -21,7 +21,9 @@ from hardiness import schema, trial
 from hardiness.computing import Compute, parse_compute
 from hardiness.errors import HardinessError, InputError, Problem, StoreError
 from hardiness.read.loggers import LoggerFile
-from hardiness.settings import Settings, parse_settings, to_toml
+from hardiness.settings import Settings
+from hardiness.settings_reading import parse_settings
+from hardiness.settings_writing import to_toml
 from hardiness.weather import spread_out
 from hardiness.weather.events import freezes_table
 from hardiness.weather.masking import readings_that_count

@@ -10,7 +10,7 @@ import pytest
 
 from hardiness.demo import DEMO_STEPS, SETTINGS_FILE, demo_folder
 from hardiness.read.loggers import read_logger
-from hardiness.settings import read_settings
+from hardiness.settings_reading import read_settings
 from hardiness.weather.quality import find_flags
 from tests.weather.faulty import PLANTERS, readings_of
 

@@ -11,7 +11,9 @@ import xarray as xr
 from hardiness import schema
 from hardiness.errors import InputError
 from hardiness.flow import Flow, Records
-from hardiness.settings import ALWAYS, NEVER, OVERLAP, Settings, parse_settings, to_toml
+from hardiness.settings import ALWAYS, NEVER, OVERLAP, Settings
+from hardiness.settings_reading import parse_settings
+from hardiness.settings_writing import to_toml
 from hardiness.weather.answering import who_answers
 from hardiness.weather.apart import find_apart
 from hardiness.weather.events import freezes_table
