@@ -10,7 +10,8 @@ from hardiness.read.station_service import TERMS, Fetched, StationService
 from hardiness.read.station_table import station_table
 from hardiness.settings import Settings
 from hardiness.store.intake import Intake
-from hardiness.store.station_intake import add_station, distance_to
+from hardiness.store.station_distance import distance_to
+from hardiness.store.station_intake import add_station
 from hardiness.store.store import Store
 from hardiness.words import count, listed
 

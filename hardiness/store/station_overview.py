@@ -7,7 +7,7 @@ import pandas as pd
 from hardiness.read.station_data import StationFacts, series_of_attributes
 from hardiness.schema import SENSORS
 from hardiness.settings import Settings
-from hardiness.store.station_intake import distance_to
+from hardiness.store.station_distance import distance_to
 from hardiness.store.station_parts import IN_WORDS
 from hardiness.store.view import StoreView
 
