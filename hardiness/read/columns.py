@@ -19,11 +19,17 @@ TIME_WORDS = re.compile(
     r"time|date|stamp|epoch|unix|utc|zeit|datum|uhr|heure|fecha|hora|^data\b|^ora\b|\btid\b|\btijd\b|klokk|\bwhen\b",
     re.IGNORECASE,
 )
+# A dew point in the languages that loggers speak, for expressions that mind no case.
+DEW_POINT_WORDS = (
+    r"dew ?p(?:oin)?t|dew|taupunkt|dauwpunt|d[au]ggpunkt|point de ros[ée]e|punto de roc[íi]o|punto di rugiada"
+    r"|ponto de orvalho"
+)
 _TEMPERATURE_WORDS = re.compile(r"temp|tª|lämp|teplot|airt|^(t|ta|tair|t_?air|air_?t|tmp)$", re.I)
-_DERIVED = re.compile(r"dew|frost ?point|wet.?bulb|heat.?index|chill|feels|humidex|apparent", re.I)
+_DERIVED_WORDS = rf"{DEW_POINT_WORDS}|frost ?point|wet.?bulb|heat.?index|chill|feels|humidex|apparent"
+_DERIVED = re.compile(_DERIVED_WORDS, re.I)
 _OTHER = re.compile(
     r"hum|feucht|umid|vocht|fukt|\brh\b|%|batt|volt|\b[mk]?v\b|light|lux|\bpar\b|press|pa\b|\bm?bar\b|wind|speed|rain|precip|solar|radiat|signal|rssi"
-    r"|serial|dew|frost ?point|wet.?bulb|heat.?index|chill|feels|humidex|apparent|moist|latitude|longitude|altitude",
+    rf"|serial|moist|latitude|longitude|altitude|{_DERIVED_WORDS}",
     re.I,
 )
 _INDEX = re.compile(r"^(#|no\.?|nr\.?|n|id|index|idx|rn|record|row|line|sample|count|nummer|número)$", re.I)

@@ -28,6 +28,8 @@ class Condition:
         Unit inside.
     long_name : str
         In words.
+    short_name : str
+        In few words.
     least, most : float
         No air has less, or more. [units]
     """
@@ -35,15 +37,16 @@ class Condition:
     standard_name: str
     units: str
     long_name: str
+    short_name: str
     least: float
     most: float
 
 
 CONDITIONS = {
-    RELATIVE_HUMIDITY: Condition("relative_humidity", "%", "relative humidity over water", 1.0, 100.0),
-    DEW_POINT: Condition("dew_point_temperature", "degC", "dew point", -80.0, 35.0),
-    WIND_SPEED: Condition("wind_speed", "m s-1", "mean wind", 0.0, 75.0),  # [m s-1] past the strongest means
-    CLOUD: Condition("cloud_area_fraction", "1", "share of the sky under cloud", 0.0, 1.0),
+    RELATIVE_HUMIDITY: Condition("relative_humidity", "%", "relative humidity over water", "humidity", 1.0, 100.0),
+    DEW_POINT: Condition("dew_point_temperature", "degC", "dew point", "dew point", -80.0, 35.0),
+    WIND_SPEED: Condition("wind_speed", "m s-1", "mean wind", "wind", 0.0, 75.0),  # [m s-1] past the strongest means
+    CLOUD: Condition("cloud_area_fraction", "1", "share of the sky under cloud", "sky", 0.0, 1.0),
 }
 
 

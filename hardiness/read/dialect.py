@@ -16,6 +16,7 @@ from hardiness.read.clock import zones_in
 from hardiness.read.columns import channels_command, choose_temperature, choose_time, find_temperatures
 from hardiness.read.degrees import units_in, units_in_line
 from hardiness.read.grid import Grid
+from hardiness.read.humidity_columns import Beside, find_beside
 from hardiness.read.opening import read_opening
 from hardiness.read.text import Text
 from hardiness.words import count
@@ -50,6 +51,8 @@ class Dialect:
         Row of the columns' names; None where the file has none.
     sensor : int, optional
         The column that names the sensor of each row, where there is one.
+    beside : tuple of Beside
+        Columns of humidity or dew points that go with the temperatures.
     """
 
     delimiter: str
@@ -63,6 +66,7 @@ class Dialect:
     said: list[str] = field(default_factory=list)
     header: int | None = None
     sensor: int | None = None
+    beside: tuple[Beside, ...] = ()
 
     @property
     def time_name(self) -> str:
@@ -119,6 +123,7 @@ def find_dialect(
     opening = read_opening(text, file=file, wanted=wanted)
     grid, texts = opening.grid, opening.headings
     time, temperature, sensor, chosen = _choose(grid, time_column, temperature_column, sensor_column, last)
+    beside, unclear = find_beside(grid, texts, time if sensor is None else (*time, sensor), temperature)
     units = [(unit, f"the header '{grid.columns[temperature]}'") for unit in units_in(texts[temperature])]
     zones = [(zone, f"the header '{grid.columns[n]}'") for n in time for zone in zones_in(texts[n], is_heading=True)]
     for row, line in enumerate(opening.above, start=1):
@@ -135,9 +140,10 @@ def find_dialect(
         temperature,
         units,
         zones,
-        opening.said + chosen,
+        opening.said + chosen + unclear,
         opening.header,
         sensor,
+        beside,
     )
 
 

@@ -84,6 +84,23 @@ class Faults:
         if rows.size:
             self._found.append((rows, tell))
 
+    def cell(self, row: int, column: int) -> str:
+        """Quote a cell of the file.
+
+        Parameters
+        ----------
+        row : int
+            Its number.
+        column : int
+            From 0.
+
+        Returns
+        -------
+        str
+        """
+        cells = split_line(self.text.line(row), self.dialect.delimiter)
+        return quoted(cells[column]) if column < len(cells) else "no cell"
+
     def problems(self) -> list[Problem | str]:
         """List the faults by row: the first ones one by one, then how many there are.
 

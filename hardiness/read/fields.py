@@ -6,7 +6,7 @@ no temperature is marked, and what to make of it is decided by :mod:`hardiness.r
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from dataclasses import fields as fields_of
 from typing import Any
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from hardiness.errors import InputError, Problem
 from hardiness.read.degrees import is_missing, number_of, read_numbers
 from hardiness.read.dialect import Dialect
+from hardiness.read.humidity_cells import read_beside
 from hardiness.read.moments import EPOCH, NO_OFFSET, layout_of, read_moments
 from hardiness.read.slices import Block, Indices, blocks, shapes
 from hardiness.read.text import Text
@@ -63,6 +64,8 @@ class Fields:
         Sensors that the rows name, where a column does, in the order in which they come.
     sensor : numpy.ndarray of int32, optional
         For each row the place of its sensor in ``names``, or ``NO_NAME``.
+    beside : dict of str to numpy.ndarray of float64
+        Humidity and dew points of the same air, by condition; see :func:`hardiness.read.humidity_cells.read_beside`.
     """
 
     rows: Rows
@@ -80,9 +83,10 @@ class Fields:
     noons: int = 0
     names: list[str] = field(default_factory=list)
     sensor: NDArray[np.int32] | None = None
+    beside: dict[str, NDArray[np.float64]] = field(default_factory=dict)
 
     @classmethod
-    def empty(cls, size: int, *, named: bool = False) -> Fields:
+    def empty(cls, size: int, *, named: bool = False, beside: Iterable[str] = ()) -> Fields:
         """Make fields of ``size`` rows, every cell absent.
 
         Parameters
@@ -90,6 +94,8 @@ class Fields:
         size : int
         named : bool, default False
             Whether a column names sensors.
+        beside : iterable of str
+            Conditions that a column tells.
 
         Returns
         -------
@@ -106,6 +112,7 @@ class Fields:
             np.full(size, ABSENT, np.uint8),
             np.zeros(size, bool),
             sensor=np.full(size, NO_NAME, np.int32) if named else None,
+            beside={condition: np.full(size, np.nan) for condition in beside},
         )
 
     def let_go(self, *names: str) -> None:
@@ -131,6 +138,8 @@ class Fields:
             column = getattr(self, each.name)
             if isinstance(column, np.ndarray) and column.size == rows.size:
                 setattr(self, each.name, column[rows])
+        for condition in self.beside:
+            self.beside[condition] = self.beside[condition][rows]
 
     def part(self, rows: slice | NDArray[np.bool_] | Rows) -> Fields:
         """Take some of the rows.
@@ -160,6 +169,7 @@ class Fields:
             self.noons,
             self.names,
             None if self.sensor is None else self.sensor[rows],
+            {condition: values[rows] for condition, values in self.beside.items()},
         )
 
 
@@ -196,7 +206,8 @@ def read_fields(
     >>> fields.rows.tolist(), fields.number.tolist(), fields.decimals
     ([2, 3], [-3.25, nan], 2)
     """
-    fields = Fields.empty(text.lines - dialect.body_row + 1, named=dialect.sensor is not None)
+    conditions = [each.condition for each in dialect.beside]
+    fields = Fields.empty(text.lines - dialect.body_row + 1, named=dialect.sensor is not None, beside=conditions)
     size = 0
     for block in blocks(text, dialect.delimiter, start=dialect.body, first_row=dialect.body_row, file=file):
         filled = np.flatnonzero(block.ends - block.starts > block.counts)
@@ -208,6 +219,8 @@ def read_fields(
         here.long[:] = block.has_more(len(dialect.columns))[filled]
         _read_times(block, dialect.time, filled, here)
         _read_temperatures(block, dialect.temperature, filled, here)
+        for each in dialect.beside:
+            read_beside(block, each.condition, each.column, each.unit, filled, here.beside[each.condition])
         if dialect.sensor is not None:
             _read_names(block, dialect.sensor, filled, here, dialect.columns[dialect.sensor], file)
         fields.decimals, fields.midnights, fields.noons = here.decimals, here.midnights, here.noons

@@ -8,7 +8,7 @@ be known is asked for; all faults of a file are told at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -54,6 +54,8 @@ class LoggerFile:
         Rows without a temperature.
     said : list of str
         Sentences for the user: what was assumed, passed over, left out.
+    conditions : mapping of str to numpy.ndarray of float64
+        What else is known of the air at each reading, NaN where missing: :data:`hardiness.read.conditions.CONDITIONS`.
     """
 
     air_temperature: xr.DataArray
@@ -67,6 +69,7 @@ class LoggerFile:
     interval_min: float
     missing: int
     said: list[str] = field(default_factory=list)
+    conditions: Mapping[str, Floats] = field(default_factory=dict)
 
 
 def read_logger(
@@ -330,6 +333,7 @@ def finish(found: Recognition, series: Series) -> LoggerFile:
         interval,
         series.missing,
         said,
+        {name: values[first] for name, values in series.conditions.items()},
     )
 
 

@@ -26,7 +26,8 @@ class PreviewColumn:
     name : str
         As the header has it.
     role : str
-        ``time``, ``date``, ``time of day``, ``temperature``, ``sensor``, or empty: not read.
+        ``time``, ``date``, ``time of day``, ``temperature``, ``humidity``, ``dew point``, ``sensor``, or empty: not
+        read.
     example : str
         Its first filled cell.
     """

@@ -15,6 +15,7 @@ import numpy as np
 
 from hardiness.errors import InputError
 from hardiness.read.choices import NO_CHOICES, Choices
+from hardiness.read.conditions import CONDITIONS
 from hardiness.read.dates import ORDER_IN_WORDS
 from hardiness.read.loggers import finish
 from hardiness.read.opening import DELIMITERS, read_opening, split_line
@@ -171,6 +172,7 @@ def _preview_of(found: Recognition, plain: PlainText, sensor: str) -> Preview:
     roles = {place: "time" if len(dialect.time) == 1 else "date" if n == 0 else "time of day"
              for n, place in enumerate(dialect.time)}  # fmt: skip
     roles |= {dialect.temperature: "temperature"}
+    roles |= {each.column: CONDITIONS[each.condition].short_name for each in dialect.beside}
     roles |= {} if dialect.sensor is None else {dialect.sensor: "sensor"}
     cells = [split_line(line, dialect.delimiter) for line in _first_lines(plain, dialect.body_row)]
     examples = [

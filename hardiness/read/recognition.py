@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -17,11 +18,13 @@ from numpy.typing import NDArray
 from hardiness.errors import InputError, Problem
 from hardiness.read.choices import NO_CHOICES, Choices
 from hardiness.read.clock import parse_zone
+from hardiness.read.conditions import CONDITIONS
 from hardiness.read.dates import DateOrder, decide_order, parse_date_order
 from hardiness.read.degrees import to_degc
 from hardiness.read.dialect import Dialect, find_dialect
 from hardiness.read.faults import Faults, sort_rows
 from hardiness.read.fields import GOOD, Fields, read_fields
+from hardiness.read.humidity_cells import leave_out_odd
 from hardiness.read.instants import Instants, find_instants
 from hardiness.read.moments import EPOCH
 from hardiness.read.plaintext import PlainText
@@ -106,6 +109,8 @@ class Series:
         Zone and order of dates.
     missing : int
         Rows without a temperature.
+    conditions : dict of str to numpy.ndarray of float64
+        Humidity and dew point at each reading, NaN where missing: :data:`hardiness.read.conditions.CONDITIONS`.
     """
 
     name: str
@@ -114,6 +119,7 @@ class Series:
     rows: NDArray[np.signedinteger[Any]]
     instants: Instants
     missing: int
+    conditions: dict[str, Floats] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -193,6 +199,7 @@ def recognise(
     found.said += said
     found.decimals, found.noons, found.size = fields.decimals, fields.noons, fields.rows.size
     found.unit, found.unit_from, unit_problems = _choose_unit(fields, dialect, asked)
+    found.said += _settle_beside(fields, dialect, faults, found.unit)
     midnights, names = fields.midnights, fields.names
     later: list[Problem | str] = []
     now = np.datetime64("now", "s")
@@ -218,7 +225,7 @@ def recognise(
             part.keep(good)
         celsius = _in_degc(part.number, found.unit)
         unit_problems += _implausible(celsius, part.number, part.rows, dialect, found)
-        found.series.append(Series(name, instants.utc, celsius, part.rows, instants, missing))
+        found.series.append(Series(name, instants.utc, celsius, part.rows, instants, missing, part.beside))
         part.let_go("number")
     if not names and found.series:
         found.series[0].missing += events
@@ -280,6 +287,23 @@ def _in_degc(numbers: Floats, unit: str) -> Floats:
     for at in range(0, numbers.size, _AT_A_TIME):
         celsius[at : at + _AT_A_TIME] = to_degc(numbers[at : at + _AT_A_TIME], unit)
     return celsius
+
+
+def _settle_beside(fields: Fields, dialect: Dialect, faults: Faults, unit: str) -> list[str]:
+    """Bring humidity and dew points to the units inside, leave out what is none, and say what is kept."""
+    said = []
+    for each in dialect.beside:
+        values, name = fields.beside[each.condition], dialect.columns[each.column]
+        if not each.unit:  # a dew point of which nobody names the unit has that of the temperatures
+            values = fields.beside[each.condition] = _in_degc(values, unit)
+        cell_of = partial(faults.cell, column=each.column)
+        odd = leave_out_odd(values, fields.rows, each.condition, name, cell_of)
+        if not np.isfinite(values).any():
+            del fields.beside[each.condition]
+            said += [*odd, f"'{name}' holds no {CONDITIONS[each.condition].short_name}."]
+            continue
+        said += [f"'{name}' is kept too, as {CONDITIONS[each.condition].long_name}: hardiness freezes --air.", *odd]
+    return said
 
 
 def _implausible(

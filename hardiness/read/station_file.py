@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from hardiness.read.loggers import LoggerFile
-from hardiness.read.station_data import MEASURED, Floats, StationFacts
+from hardiness.read.station_data import MEASURED, StationFacts
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,12 +23,9 @@ class StationFile(LoggerFile):
         What is kept with the readings: archive, identifier, distance, flags, when it was fetched.
     notes : str
         The same in a sentence, for the sensors table.
-    conditions : mapping of str to numpy.ndarray of float64
-        What else is known of the air at each reading, NaN where missing: :data:`hardiness.read.conditions.CONDITIONS`.
     """
 
     series: str = MEASURED
     facts: StationFacts = field(default_factory=StationFacts)
     provenance: Mapping[str, str | float] = field(default_factory=dict)
     notes: str = ""
-    conditions: Mapping[str, Floats] = field(default_factory=dict)

@@ -17,7 +17,6 @@ from hardiness.errors import StoreError
 from hardiness.read.conditions import CONDITIONS, DEW_POINT
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.station_data import Floats
-from hardiness.read.station_file import StationFile
 from hardiness.store.parts import Part, air_temperature_of, merge_parts, read_part
 
 _PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": np.nan}
@@ -37,11 +36,10 @@ def condition_variables(readings: LoggerFile, dims: tuple[str, ...]) -> dict[str
     Returns
     -------
     dict of str to xarray.Variable
-        By the names of :data:`hardiness.read.conditions.CONDITIONS`; empty for a logger's file.
+        By the names of :data:`hardiness.read.conditions.CONDITIONS`; empty where the file tells only temperatures.
     """
-    given = readings.conditions if isinstance(readings, StationFile) else {}
     variables = {}
-    for name, values in given.items():
+    for name, values in readings.conditions.items():
         attributes = {**attributes_of(name), "coordinates": "time latitude longitude sensor"}
         variables[name] = xr.Variable(dims, np.asarray(values, np.float64), attributes, _PACKED)
     return variables

@@ -75,7 +75,7 @@ def test_what_was_recognised_is_told_with_who_says_so(look):
         ("Datum", "date", "03.02.2023"),
         ("Zeit", "time of day", "11:00 PM"),
         ("Temp °C", "temperature", "-1,5"),
-        ("RH %", "", "88"),
+        ("RH %", "humidity", "88"),
     ]
     assert (preview.unit, preview.unit_from) == ("C", "file")
     assert (preview.date_order, preview.date_order_from, preview.clock) == ("day/month/year", "file", "12 h")

@@ -6,6 +6,7 @@ import pytest
 import xarray as xr
 
 from hardiness.read.station_table import station_table
+from tests.store.conftest import logger
 from tests.store.test_station_intake import add, store  # noqa: F401
 
 TIMES = pd.date_range("2031-12-14T03", periods=4, freq="h")
@@ -59,3 +60,31 @@ def test_a_withdrawn_file_tells_nothing_any_more_and_a_reader_keeps_what_stood(s
     assert before()["ST"]["wind_speed"].values.tolist() == [1.0] * 4
     store.withdraw_upload(intake.sha256[:12], undo=True)
     assert list(store.conditions()) == ["ST"]
+
+
+NIGHT = [0.5, -1.0, -2.5, -3.0]
+
+
+def test_a_loggers_own_humidity_comes_back_from_its_part(trial):
+    damp = logger(NIGHT, step="1h", conditions={"relative_humidity": np.array([88.25, np.nan, 95.5, 97.0])})
+    intake = trial.add_readings(damp)
+    told = trial.store.conditions()["L1"]
+    assert told["relative_humidity"].values == pytest.approx([88.25, np.nan, 95.5, 97.0], nan_ok=True)
+    assert told["relative_humidity"].attrs["standard_name"] == "relative_humidity"
+    assert told["air_temperature"].values.tolist() == trial.store.readings()["L1"].values.tolist() == NIGHT
+    trial.store.withdraw_upload(intake.sha256[:12])
+    assert dict(trial.store.conditions()) == {}
+
+
+def test_an_older_part_without_humidity_is_read_beside_one_with_it(trial):
+    trial.add_readings(logger(NIGHT, step="1h"), name="older.csv")
+    later = logger(
+        [-3.0, -3.5], "2026-01-10T03:00", "1h", conditions={"relative_humidity": np.array([97.0, 98.0]),
+                                                            "dew_point": np.array([-3.4, np.nan])}
+    )  # fmt: skip
+    assert trial.add_readings(later, name="newer.csv").unchanged == 1
+    told = trial.store.conditions()["L1"]
+    assert told["relative_humidity"].values == pytest.approx([np.nan] * 3 + [97.0, 98.0], nan_ok=True)
+    assert told["dew_point"].values == pytest.approx([np.nan] * 3 + [-3.4, np.nan], nan_ok=True)
+    assert trial.store.readings()["L1"].values.tolist() == [*NIGHT, -3.5]
+    assert "L2" not in trial.store.conditions()
