@@ -10,6 +10,7 @@ import datetime as dt
 import pandas as pd
 
 from hardiness.flow import Flow
+from hardiness.weather.extents import extents_of
 from hardiness.weather.sensors import sensor_orders, sensors_known, texts
 
 SILENT_DAYS = 7.0  # [day] behind the newest reading of the trial; common practice, no source
@@ -78,11 +79,7 @@ def silent_sensors(flow: Flow, *, days: float = SILENT_DAYS) -> pd.DataFrame:
     DataFrame
         ``sensor``, ``last`` (UTC; NaT without a reading); the longest silent first.
     """
-    lasts = {
-        name: pd.Timestamp(series["time"].to_numpy().max())
-        for name, series in flow.records.readings.items()
-        if series.size
-    }
+    lasts = {name: pd.Timestamp(extent.last) for name, extent in extents_of(flow.records.readings).items()}
     names = sorted({*flow.records.sensors["sensor"], *flow.records.readings})
     table = pd.DataFrame({"sensor": names, "last": [lasts.get(name, pd.NaT) for name in names]})
     table["last"] = pd.to_datetime(table["last"]).astype("datetime64[ns]").dt.tz_localize("UTC")
@@ -106,7 +103,7 @@ def plants_without_sensor(flow: Flow) -> pd.DataFrame:
     """
     known = sensors_known(flow.records.sensors, flow.records.readings)
     orders = sensor_orders(known, flow.settings)
-    with_readings = {name for name, series in flow.records.readings.items() if series.size}
+    with_readings = set(extents_of(flow.records.readings))
     standing = living_plants(flow)
     if not with_readings:
         return standing.iloc[:0]

@@ -92,7 +92,7 @@ class Trial(TakesReadings):
         if key not in self._flows:
             tables = {name: self.store.current(name) for name in RECORD_TABLES}
             lazily = self.store.readings_lazily()
-            readings = lazily if count_of(lazily) > MOST_IN_MEMORY else self.store.readings()
+            readings = lazily if count_of(lazily) > MOST_IN_MEMORY else dict(lazily)
             records = Records(readings, conditions=self.store.conditions_reader(), **tables)
             self._flows = {key: Flow(records, self.settings, containers)}
         return self._flows[key]

@@ -13,6 +13,7 @@ from hardiness.flow import Flow, Records
 from hardiness.read.records import records_frame
 from hardiness.schema import FREEZE_NOTES, PLANTS, SCORES, SELECTIONS, SENSORS
 from hardiness.settings import Settings
+from hardiness.weather.extents import Extent, KnownReadings
 
 PLANTED = dt.date(2029, 4, 1)
 
@@ -95,6 +96,18 @@ def test_with_two_loggers_and_no_block_no_sensor_speaks_for_a_plant():
     placed = ({"sensor": "L1", "block": "east"}, {"sensor": "L2"})
     assert glance.plants_without_sensor(flow_of(two, plants=named, sensors=placed)).empty
     assert glance.plants_without_sensor(flow_of({})).empty
+
+
+def test_nothing_is_fetched_to_tell_which_sensor_is_silent_or_speaks_for_nobody():
+    def never():
+        raise AssertionError("fetched")
+
+    january, march = np.datetime64("2031-01-10", "ns"), np.datetime64("2031-03-01", "ns")
+    extents = {"L1": Extent(9, january, january), "L2": Extent(9, january, march, exact=False)}
+    flow = flow_of(KnownReadings({"L1": never, "L2": never}, extents), sensors=({"sensor": "L9"},))
+    table = glance.silent_sensors(flow)
+    assert table["sensor"].tolist() == ["L9", "L1"] and table["last"].iloc[1] == pd.Timestamp(january, tz="UTC")
+    assert glance.plants_without_sensor(flow)["plant"].tolist() == ["T1", "T2"]
 
 
 def test_candidates_on_one_living_plant_are_named_and_checks_are_not():

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from hardiness.errors import StoreError
 from hardiness.read.station_data import MEASURED
 from hardiness.store.database import INTAKES, PARTS
 from hardiness.store.folder import TrialFolder
+from hardiness.weather.extents import Extent
 
 Times = npt.NDArray[np.int64]  # nanoseconds since 1970-01-01, UTC
 Values = npt.NDArray[np.float64]  # degC
@@ -282,6 +284,26 @@ def merge_parts(parts: Sequence[Part]) -> tuple[Times, Values]:
     first = np.ones(times.size, bool)
     first[1:] = times[1:] != times[:-1]
     return times[first], values[first]
+
+
+def extent_of_parts(parts: Sequence[Part]) -> Extent:
+    """Tell from the records alone from when to when the parts of one sensor reach, and how many readings they hold.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        One or more.
+
+    Returns
+    -------
+    Extent
+        ``exact`` where no two parts reach into each other: within a part every reading has a time of its own.
+    """
+    in_time = sorted(parts, key=lambda part: part.first_ns)
+    apart = all(one.last_ns < other.first_ns for one, other in pairwise(in_time))
+    first, last = in_time[0].first_ns, max(part.last_ns for part in parts)
+    instants = (np.datetime64(first, "ns"), np.datetime64(last, "ns"))
+    return Extent(sum(part.readings for part in parts), *instants, exact=apart)
 
 
 def air_temperature_of(times: Times, values: Values, *, series: str = MEASURED) -> xr.DataArray:

@@ -36,7 +36,7 @@ def stations_of(store: StoreView, settings: Settings) -> pd.DataFrame:
         If a part's file is gone or damaged.
     """
     sensors = store.current(SENSORS.name)
-    readings = store.readings()
+    readings = store.readings_lazily()  # loggers are none of its business
     rows = []
     for row in sensors[sensors["kind"] == "station"].to_dict("records"):
         latitude, longitude, height = (

@@ -16,11 +16,19 @@ from hardiness.store.folder import TrialFolder
 from hardiness.store.history import read_history
 from hardiness.store.inspection import read_uploads
 from hardiness.store.part_conditions import read_conditions
-from hardiness.store.parts import Part, air_temperature_of, last_options, last_timezone, merge_parts, parts_that_count
+from hardiness.store.parts import (
+    Part,
+    air_temperature_of,
+    extent_of_parts,
+    last_options,
+    last_timezone,
+    merge_parts,
+    parts_that_count,
+)
 from hardiness.store.records import frame_of, load_state
 from hardiness.store.snapshot import state_token
 from hardiness.store.station_parts import series_of_part
-from hardiness.weather.one_by_one import OneByOne
+from hardiness.weather.extents import KnownReadings
 
 
 class StoreView:
@@ -72,26 +80,20 @@ class StoreView:
         StoreError
             If a part's file is gone or damaged.
         """
-        with self._database.read() as connection:
-            parts = parts_that_count(connection, self._folder)
-        sensors = sorted({part.sensor for part in parts})
-        return {sensor: merged_readings([part for part in parts if part.sensor == sensor]) for sensor in sensors}
+        return dict(self.readings_lazily())
 
-    def readings_lazily(self) -> OneByOne:
+    def readings_lazily(self) -> KnownReadings:
         """Give the readings of every sensor that count now, each fetched from its parts when it is asked for.
 
         Returns
         -------
-        OneByOne
+        KnownReadings
             By sensor name, sorted; each as in :meth:`readings`, where a fault of a part's file is told too. Other
             processes, and other machines that see the folder under the same path, can fetch them. [degC]
         """
-        with self._database.read() as connection:
-            parts = parts_that_count(connection, self._folder)
-        sensors = sorted({part.sensor for part in parts})
-        own = {sensor: [part for part in parts if part.sensor == sensor] for sensor in sensors}
+        own = self._parts_by_sensor()
         sources = {sensor: partial(merged_readings, parts) for sensor, parts in own.items()}
-        return OneByOne(sources, {sensor: sum(part.readings for part in parts) for sensor, parts in own.items()})
+        return KnownReadings(sources, {sensor: extent_of_parts(parts) for sensor, parts in own.items()})
 
     def readings_of(self, sensor: str) -> xr.DataArray:
         """Give the readings of one sensor that count now.
@@ -113,14 +115,11 @@ class StoreView:
         StoreError
             If a part's file is gone or damaged.
         """
-        with self._database.read() as connection:
-            parts = parts_that_count(connection, self._folder)
-        own = [part for part in parts if part.sensor == sensor]
-        if not own:
-            known = sorted({part.sensor for part in parts})
-            accepted = f"one with readings ({', '.join(known) or 'none yet'})"
-            raise InputError(Problem(f"sensor '{sensor}'", accepted, hint=near_name(sensor, known)))
-        return merged_readings(own)
+        own = self._parts_by_sensor()
+        if sensor not in own:
+            accepted = f"one with readings ({', '.join(own) or 'none yet'})"
+            raise InputError(Problem(f"sensor '{sensor}'", accepted, hint=near_name(sensor, list(own))))
+        return merged_readings(own[sensor])
 
     def conditions(self) -> dict[str, xr.Dataset]:
         """Give what else is known of the air, where a station's files tell it.
@@ -217,6 +216,15 @@ class StoreView:
         """
         with self._database.read() as connection:
             return state_token(connection, self._folder, without)
+
+    def _parts_by_sensor(self) -> dict[str, list[Part]]:
+        """Give the parts that count by sensor name, sorted; those of one sensor in the order of their intake."""
+        with self._database.read() as connection:
+            parts = parts_that_count(connection, self._folder)
+        own: dict[str, list[Part]] = {sensor: [] for sensor in sorted({part.sensor for part in parts})}
+        for part in parts:
+            own[part.sensor].append(part)
+        return own
 
 
 def merged_readings(parts: Sequence[Part]) -> xr.DataArray:

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse
 from hardiness import glance, words
 from hardiness.flow import Flow
 from hardiness.schema import RECORD_TABLES
+from hardiness.weather.extents import extents_of
 from hardiness.web.clock import local
 from hardiness.web.floors import strips_of
 from hardiness.web.jobs import Answer
@@ -39,7 +40,6 @@ def _now(visit: Viewer, answer: Answer) -> dict[str, Any]:
     return {
         "held": held,
         "sensors": len(flow.records.readings),
-        "readings": sum(series.size for series in flow.records.readings.values()),
         "can_fit": flow.can_fit,
         "strips": strips_of(answer, most=MOST_STRIPS) if ready and flow.can_fit else None,
         "files": len(visit.place.holding.of(visit.session.number)),
@@ -57,7 +57,10 @@ def _told(flow: Flow) -> dict[str, Any]:
         glance.single_selections(flow),
     )
     last = None if unscored.empty else unscored.sort_values("ends").iloc[-1]
+    extents = extents_of(flow.records.readings).values()
     return {
+        "readings": sum(extent.readings for extent in extents),
+        "readings_exact": all(extent.exact for extent in extents),
         "winters": sorted(set(counted["winter"])),
         "freezes": counted["event"].nunique(),
         "coldest": None

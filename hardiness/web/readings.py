@@ -12,6 +12,7 @@ from hardiness import words
 from hardiness.errors import InputError
 from hardiness.flow import Flow
 from hardiness.read.wallclock import time_text
+from hardiness.weather.extents import extents_of
 from hardiness.weather.sensors import sensors_known
 from hardiness.web.clock import local
 from hardiness.web.holding import Held
@@ -36,21 +37,19 @@ def _readings(visit: Viewer) -> HTMLResponse:
         flow = answer.done
         zone = flow.settings.zone
         known = sensors_known(flow.records.sensors, flow.records.readings)
+        extents = answer.keep("extents", lambda flow: extents_of(flow.records.readings))
         rows = []
         for name in known.index:
-            series = flow.records.readings.get(name)
+            extent = extents.get(name)
             rows.append(
                 {
                     "sensor": name,
                     "kind": known.loc[name, "kind"],
-                    "href": f"/readings/sensor/{part(name)}" if series is not None and series.size else "",
-                    "readings": 0 if series is None else series.size,
-                    "first": None
-                    if series is None or not series.size
-                    else local(series["time"].to_numpy().min(), zone).date(),
-                    "last": None
-                    if series is None or not series.size
-                    else local(series["time"].to_numpy().max(), zone).date(),
+                    "href": "" if extent is None else f"/readings/sensor/{part(name)}",
+                    "readings": 0 if extent is None else extent.readings,
+                    "exact": extent is None or extent.exact,
+                    "first": None if extent is None else local(extent.first, zone).date(),
+                    "last": None if extent is None else local(extent.last, zone).date(),
                     "freezes": int((flow.freezes["sensor"] == name).sum()),
                 }
             )

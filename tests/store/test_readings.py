@@ -9,6 +9,7 @@ import xarray as xr
 
 from hardiness.errors import InputError, StoreError
 from hardiness.read.loggers import read_logger
+from hardiness.weather.extents import Extent, extents_of
 
 
 def problems(call, *arguments, **options):
@@ -312,3 +313,20 @@ def test_readings_of_many_sensors_are_kept_apart(trial, logger):
     readings = trial.store.readings()
     assert list(readings) == [f"L{number}" for number in range(5)]
     assert [air.item() for air in readings.values()] == [0.0, -1.0, -2.0, -3.0, -4.0]
+
+
+def test_the_extent_of_a_sensor_is_told_without_its_parts(trial, logger):
+    trial.add_readings(logger([-1.0, -2.0, -3.0], "2026-02-01T00:00"), name="later.csv")  # taken in first
+    trial.add_readings(logger([-4.0, -5.0], "2026-01-10T00:00"), name="earlier.csv")
+    trial.add_readings(logger([-1.0, -2.0], "2026-01-10T00:00"), sensor="L2", name="whole.csv")
+    trial.add_readings(logger([-2.0, -3.0, -4.0], "2026-01-10T00:30"), sensor="L2", name="again.csv")
+    in_memory = extents_of(trial.store.readings())
+    for path in trial.folder.glob("readings/*.nc"):
+        path.unlink()
+    lazily = extents_of(trial.store.readings_lazily())
+    assert lazily["L1"] == in_memory["L1"]
+    assert lazily["L1"] == Extent(5, np.datetime64("2026-01-10T00:00", "ns"), np.datetime64("2026-02-01T01:00", "ns"))
+    # the two files of L2 have a time in common, so that their rows say at most
+    assert (lazily["L2"].readings, lazily["L2"].exact) == (5, False)
+    assert (in_memory["L2"].readings, in_memory["L2"].exact) == (4, True)
+    assert (lazily["L2"].first, lazily["L2"].last) == (in_memory["L2"].first, in_memory["L2"].last)

@@ -43,6 +43,19 @@ def test_home_tells_what_is_there_and_what_waits(shared):
     assert "Every plant that met a freeze is scored." in words
 
 
+def test_no_reading_is_fetched_to_count_those_of_a_large_trial(serve, folder, tmp_path, monkeypatch):
+    path = tmp_path / "again.csv"
+    path.write_text(readings_text(), encoding="utf-8")  # the same readings in another file: 432 are at most 864
+    with open_trial(folder) as trial:
+        trial.add_readings(path, "L1", timezone="UTC+00:00")
+    monkeypatch.setattr("hardiness.trial.MOST_IN_MEMORY", 0)
+    one = serve(folder)
+    one.page("/now/floors")  # all is worked out; from here on no part is opened
+    monkeypatch.setattr("hardiness.store.view.merge_parts", None)
+    assert "1 sensor with up to 864 readings." in one.words("/")
+    assert "L1 logger up to 864 2030-01-09 2032-01-16 3" in one.words("/readings")
+
+
 def test_home_asks_for_scores_of_plants_that_met_a_freeze_since(browser, tmp_path):
     path = tmp_path / "later.csv"
     path.write_text(readings_text((("2033-01-05", -6.0),)), encoding="utf-8")
