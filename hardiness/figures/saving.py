@@ -6,24 +6,23 @@ installed, and a title and description for readers who cannot see it; a PDF carr
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
-from fontTools import subset  # type: ignore[import-untyped]
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from hardiness.errors import InputError, Problem
+from hardiness.figures.glyphs import font_face
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import drawing
-from hardiness.figures.typeface import REGULAR, SEMIBOLD, WEIGHT_NAMES, characters_of, font_files
+from hardiness.figures.typeface import FAMILIES, REGULAR, SEMIBOLD, WEIGHT_NAMES, characters_of, font_files
 
 SUFFIXES = (".png", ".svg", ".pdf")
 
@@ -97,13 +96,15 @@ def save_figure(figure: Figure | Sequence[Figure], path: Path | str) -> list[Pat
     return list(contents)
 
 
-def svg_texts(figure: Figure | Sequence[Figure]) -> list[str]:
+def svg_texts(figure: Figure | Sequence[Figure], *, carried: Collection[str] = FAMILIES) -> list[str]:
     """Write each page of a figure as SVG, to stand in a web page: no prolog, and ids that are its own.
 
     Parameters
     ----------
     figure : matplotlib.figure.Figure or sequence of them
         One page or several.
+    carried : collection of str
+        Typefaces whose glyphs go into each picture; a page that holds one itself leaves it out.
 
     Returns
     -------
@@ -116,7 +117,7 @@ def svg_texts(figure: Figure | Sequence[Figure]) -> list[str]:
         If there is no page.
     """
     with drawing():
-        texts = [_svg(page).decode("utf-8") for page in _pages_of(figure)]
+        texts = [_svg(page, carried).decode("utf-8") for page in _pages_of(figure)]
     inside = [text[text.index("<svg") :] for text in texts]
     return [_own_ids(text, hashlib.sha256(text.encode("utf-8")).hexdigest()[:8]) for text in inside]
 
@@ -207,14 +208,14 @@ def _pdf(pages: Sequence[Figure]) -> bytes:
     return buffer.getvalue()
 
 
-def _svg(page: Figure) -> bytes:
+def _svg(page: Figure, carried: Collection[str] = FAMILIES) -> bytes:
     title, description = _words_of(page)
     buffer = io.BytesIO()
     page.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor=page.get_facecolor())
     text = buffer.getvalue().decode("utf-8")
     head = (
         f'<title id="title">{escape(title)}</title>\n<desc id="desc">{escape(description)}</desc>\n'
-        f"<style>{_font_faces(page)}</style>\n"
+        f"<style>{_font_faces(page, carried)}</style>\n"
     )
     # The first tag of the document is the picture's own: the words and glyphs go right behind it.
     text = re.sub(
@@ -226,7 +227,7 @@ def _svg(page: Figure) -> bytes:
     return text.encode("utf-8")
 
 
-def _font_faces(page: Figure) -> str:
+def _font_faces(page: Figure, carried: Collection[str]) -> str:
     """Write the glyphs that the page's texts use, as fonts inside the file."""
     written: dict[int, set[str]] = {}
     for artist in page.findobj(Text):
@@ -235,28 +236,10 @@ def _font_faces(page: Figure) -> str:
             weight = SEMIBOLD if name == WEIGHT_NAMES[SEMIBOLD] else REGULAR
             written.setdefault(weight, set()).update(artist.get_text())
     faces = []
-    for (family, weight), path in font_files().items():
+    for family, weight in font_files():
         # Families stand in the order in which they are asked: what an earlier one has is not written by a later.
-        has = characters_of(family, weight)
-        characters = written.get(weight, set()) & has
-        written[weight] = written.get(weight, set()) - has
-        if characters:
-            data = base64.b64encode(_glyphs(path, characters)).decode("ascii")
-            faces.append(
-                f"@font-face{{font-family:'{family}';font-weight:{weight};"
-                f"src:url(data:font/woff;base64,{data}) format('woff')}}"
-            )
+        characters = written.get(weight, set()) & characters_of(family, weight)
+        written[weight] = written.get(weight, set()) - characters
+        if characters and family in carried:
+            faces.append(font_face(family, weight, characters))
     return "".join(faces)
-
-
-def _glyphs(path: Path, characters: set[str]) -> bytes:
-    options = subset.Options()
-    options.flavor = "woff"
-    options.recalc_timestamp = False
-    buffer = io.BytesIO()
-    with subset.load_font(str(path), options) as font:
-        chooser = subset.Subsetter(options)
-        chooser.populate(text="".join(sorted(characters)))
-        chooser.subset(font)
-        subset.save_font(font, buffer, options)
-    return buffer.getvalue()

@@ -10,7 +10,8 @@ from functools import cache
 from html import escape as escaped
 from importlib.resources import files
 
-from hardiness.figures.typeface import REGULAR, SEMIBOLD
+from hardiness.figures.glyphs import font_face
+from hardiness.figures.typeface import FAMILIES, REGULAR, SEMIBOLD
 from hardiness.report.blocks import (
     Block,
     Document,
@@ -26,7 +27,6 @@ from hardiness.report.blocks import (
     pictures_in,
     texts_in,
 )
-from hardiness.report.webfonts import font_face
 from hardiness.report.wording import glued
 
 LONG = 28  # characters of a cell; a shorter one stays on one line
@@ -46,7 +46,7 @@ def html_page(document: Document) -> str:
     """
     # The pictures' texts are set in the page's own typeface: their sources hold every character that they write.
     characters = set("".join(texts_in(document))) | set(_FURNITURE) | {c for svg in pictures_in(document) for c in svg}
-    faces = "".join(font_face(weight, characters) for weight in (REGULAR, SEMIBOLD))
+    faces = "".join(font_face(FAMILIES[0], weight, characters) for weight in (REGULAR, SEMIBOLD))
     title = f"{document.trial}: {document.title}"
     body = "\n".join(_section(section, 2) for section in document.sections)
     return (

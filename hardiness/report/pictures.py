@@ -19,7 +19,6 @@ from hardiness.report.gathered import Gathered
 
 MOST_CHARTED = 160  # rows of floors in the chart; past it the hardiest selections and the checks
 _HUNDREDTHS = re.compile(r"(\.\d\d)\d+")
-_OWN_GLYPHS = re.compile(rf"@font-face\{{font-family:'{FAMILIES[0]}'[^}}]*\}}")
 NARROW_MOST_ROWS = 80  # rows of floors past which a phone gets the paper's chart too
 
 
@@ -153,17 +152,18 @@ def picture_of(pages: Sequence[Figure], narrow: Sequence[Figure] = (), *, whole_
     """
     first = pages[0]
     words = f"{first.heading}. {first.description}" if isinstance(first, Sheet) else ""
-    desk, phone = ([_lean(text) for text in svg_texts(each)] if each else [] for each in (pages, narrow))
+    desk, phone = (
+        [_lean(text) for text in svg_texts(each, carried=FAMILIES[1:])] if each else [] for each in (pages, narrow)
+    )
     return Picture(tuple(desk), tuple(phone), words, whole_page)
 
 
 def _lean(svg: str) -> str:
     """Leave out what a report has no use for in each of its pictures.
 
-    Ids that nothing refers to: several texts share one, and a page may name each only once. The glyphs of the typeface:
-    page and print carry it whole; those of the fallback stay. Digits of a path beyond a hundredth of a point.
+    Ids that nothing refers to: several texts share one, and a page may name each only once. Digits of a path beyond a
+    hundredth of a point.
     """
-    svg = _OWN_GLYPHS.sub("", svg)
     svg = re.sub(r"\bd=\"[^\"]+\"", lambda path: _HUNDREDTHS.sub(r"\1", path[0]), svg)
     svg = re.sub(r"<!--.*?-->|<metadata>.*?</metadata>|(?<=>)\s+(?=<)", "", svg, flags=re.DOTALL)
     used = set(re.findall(r"#([\w.-]+)", svg)) | set(" ".join(re.findall(r'aria-\w+="([^"]+)"', svg)).split())

@@ -16,11 +16,11 @@ from pathlib import Path
 from typing import Any
 
 from hardiness import words
+from hardiness.figures.glyphs import font_face
 from hardiness.figures.style import grade_ramp, text_on
-from hardiness.figures.typeface import REGULAR, SEMIBOLD
+from hardiness.figures.typeface import FAMILIES, REGULAR, SEMIBOLD
 from hardiness.flow import Flow
 from hardiness.report.walk import Stop, Walk
-from hardiness.report.webfonts import font_face
 from hardiness.report.wording import stock_name
 from hardiness.schema import SCORES
 from hardiness.settings import Settings
@@ -120,7 +120,7 @@ def pocket_html(
         f"<p>{_OPENING}</p>\n{left}</section>\n</main>\n"
     )
     characters = set(body) | set(_json(data)) | set("".join(_read(name) for name in SCRIPTS[1:])) | set("0123456789▸▾")
-    faces = "".join(font_face(weight, characters) for weight in (REGULAR, SEMIBOLD))
+    faces = "".join(font_face(FAMILIES[0], weight, characters) for weight in (REGULAR, SEMIBOLD))
     style = faces + "\n".join(_read(name) for name in STYLES)
     page = (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'

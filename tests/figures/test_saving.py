@@ -12,8 +12,10 @@ import pytest
 from PIL import Image
 
 from hardiness.errors import InputError
+from hardiness.figures import glyphs
+from hardiness.figures.saving import save_figure, svg_texts
 from hardiness.figures.sheet import Sheet
-from hardiness.figures.summary import Summary, draw_summary, prepare_summary, save_figure
+from hardiness.figures.summary import Summary, draw_summary, prepare_summary
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -66,6 +68,19 @@ def test_glyphs_of_the_fallback_font_are_carried_too(make: Callable[..., Any], t
               for key in ("floors", "observations", "claims", "selections", "plants")}  # fmt: skip
     (path,) = save_figure(draw_summary(prepare_summary(**trial.tables(**tables))), tmp_path / "chart.svg")
     assert "font-family:'DejaVu Sans'" in path.read_text(encoding="utf-8")
+
+
+def test_a_page_that_holds_the_typeface_itself_gets_pictures_without_it(small: Summary) -> None:
+    (whole,), (lean,) = svg_texts(draw_summary(small)), svg_texts(draw_summary(small), carried=("DejaVu Sans",))
+    assert "@font-face{font-family:'Source Sans 3'" in whole and "@font-face{font-family:'Source Sans 3'" not in lean
+    assert len(lean) < len(whole) - 10_000
+
+
+def test_a_font_is_cut_once_for_the_same_characters(small: Summary, monkeypatch: pytest.MonkeyPatch) -> None:
+    first = svg_texts(draw_summary(small))
+    cut: list[str] = []
+    monkeypatch.setattr(glyphs.subset, "load_font", lambda path, *more, **options: cut.append(path))
+    assert svg_texts(draw_summary(small)) == first and cut == []
 
 
 def test_a_pdf_embeds_its_fonts_and_has_no_date(small: Summary, tmp_path: Path) -> None:
