@@ -41,7 +41,7 @@ FIRST_FLOORS = ("selection", "rootstock", "floor_c", "claimable_c", "floor_low_c
 @click.command()
 @csv_option
 @click.option("--apart", is_flag=True, help="Instead: sensors whose minima differ by more than their errors explain.")
-@click.option("--air", is_flag=True, help="Instead: what a station tells of each event's air, and what that means.")
+@click.option("--air", is_flag=True, help="Instead: what loggers and stations tell of each event's air.")
 @trial_option
 def freezes(csv: str | None, apart: bool, air: bool, trial: str | None) -> None:
     """Every freeze at every sensor: minimum, hours at or below thresholds, held temperatures."""

@@ -34,11 +34,12 @@ AIR = (
     Column("kind", "what kind of freeze it was", "choice", choices=("radiative", "advective", "mixed", "unknown")),
     Column("wind_m_s", "mean wind by night, from the event's first freeze to its last", "number", "m/s"),
     Column("cloud", "mean share of the sky under cloud by night", "number", "1"),
-    Column("air_onset_c", "the station's air when the event began at the first sensor", "number", "degC"),
+    Column("air_onset_c", "air when the event began at the first sensor, where the humidity is from", "number", "degC"),
     Column("dew_point_onset_c", "its dew point then", "number", "degC"),
     Column("wet_bulb_onset_c", "its wet bulb then; below 0 °C that of a wet surface under ice", "number", "degC"),
     Column("dew_point_lowest_c", "its lowest dew point in the event", "number", "degC"),
-    Column("station", "which station says so; empty: none tells more than temperatures"),
+    Column("humidity_from", "whose humidity: the coldest logger that measures it, else that station; empty: nobody's"),
+    Column("station", "which station tells kind, wind and sky; empty: none tells more than temperatures"),
     Column("distance_km", "of that station from the trial's place", "number", "km"),
 )
 ANSWERING = (

@@ -7,6 +7,7 @@ temperature. What a file misses is filled from later files of the same sensor, i
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import h5netcdf
@@ -18,6 +19,7 @@ from hardiness.read.conditions import CONDITIONS, DEW_POINT
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.station_data import Floats
 from hardiness.store.parts import Part, air_temperature_of, merge_parts, read_part
+from hardiness.weather.told import Told
 
 _PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": np.nan}
 _ON_SCALE = {"units_metadata": "temperature: on_scale"}
@@ -67,8 +69,8 @@ def attributes_of(name: str) -> dict[str, str]:
     return attributes | (_ON_SCALE if name == DEW_POINT else {})
 
 
-def read_conditions(parts: Sequence[Part]) -> dict[str, xr.Dataset]:
-    """Read what is known of the air at each sensor that tells more than its temperature.
+def read_conditions(parts: Sequence[Part]) -> Told:
+    """Find what is known of the air at each sensor that tells more than its temperature.
 
     Parameters
     ----------
@@ -77,46 +79,50 @@ def read_conditions(parts: Sequence[Part]) -> dict[str, xr.Dataset]:
 
     Returns
     -------
-    dict of str to xarray.Dataset
-        By sensor, sorted; dims ``("time",)``, UTC, rising: ``air_temperature`` as it was read [degC], and those of
-        ``relative_humidity`` [%], ``dew_point`` [degC], ``wind_speed`` [m s-1] and ``cloud_area_fraction`` [1] that any
-        of its files has; NaN where missing. Of several values for one time the first stays.
+    Told
+        By sensor, sorted, each read when it is asked for; dims ``("time",)``, UTC, rising: ``air_temperature`` as it
+        was read [degC], and those of :data:`hardiness.read.conditions.CONDITIONS` that any of its files has, in their
+        units; NaN where missing. Of several values for one time the first stays.
 
     Raises
     ------
     StoreError
-        If a part's file is gone or damaged.
+        If a part's file is gone or damaged, now or when it is read.
     """
-    found = {}
-    for sensor in sorted({part.sensor for part in parts}):
-        own = [part for part in parts if part.sensor == sensor]
-        held = [_held(part) for part in own]
-        if any(held):
-            found[sensor] = _merged(own, held)
-    return found
+    own: dict[str, list[Part]] = {}
+    telling = set()
+    for part in parts:
+        own.setdefault(part.sensor, []).append(part)
+        if _variables(part, values=False):
+            telling.add(part.sensor)
+    return Told({sensor: partial(_merged, own[sensor]) for sensor in sorted(telling)})
 
 
-def _merged(parts: Sequence[Part], held: Sequence[dict[str, Floats]]) -> xr.Dataset:
+def _merged(parts: Sequence[Part]) -> xr.Dataset:
     times, degrees = merge_parts(parts)
     air = air_temperature_of(times, degrees)
-    laid = {name: np.full(times.size, np.nan) for name in CONDITIONS if any(name in one for one in held)}
-    for part, one in zip(parts, held, strict=True):
-        if not one:
-            continue
-        places = np.searchsorted(times, read_part(part)[0])
-        for name, values in one.items():
-            new = np.isnan(laid[name][places])  # the first file stays
-            laid[name][places[new]] = values[new]
+    laid: dict[str, Floats] = {}
+    for part in parts:
+        held = _variables(part)
+        places = np.searchsorted(times, read_part(part)[0]) if held else np.array([], np.int64)
+        for name, values in held.items():
+            there = laid.setdefault(name, np.full(times.size, np.nan))
+            new = np.isnan(there[places])  # the first file stays
+            there[places[new]] = values[new]
+    laid = {name: laid[name] for name in CONDITIONS if name in laid}
     variables: dict[str, Any] = {name: ("time", values, attributes_of(name)) for name, values in laid.items()}
     return xr.Dataset({"air_temperature": air, **variables})
 
 
-def _held(part: Part) -> dict[str, Floats]:
+def _variables(part: Part, *, values: bool = True) -> dict[str, Floats]:
+    """The conditions that a part has by name; empty arrays where no values are asked for."""
     try:
         # No lock on the file: a part never changes, and locks fail on network folders.
         with h5netcdf.File(part.path, "r", locking=False) as file:
             return {
-                name: np.asarray(file.variables[name][...], np.float64) for name in CONDITIONS if name in file.variables
+                name: np.asarray(file.variables[name][...] if values else [], np.float64)
+                for name in CONDITIONS
+                if name in file.variables
             }
     except (OSError, KeyError, RuntimeError) as error:
         raise StoreError(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -121,12 +121,12 @@ class StoreView:
             raise InputError(Problem(f"sensor '{sensor}'", accepted, hint=near_name(sensor, list(own))))
         return merged_readings(own[sensor])
 
-    def conditions(self) -> dict[str, xr.Dataset]:
-        """Give what else is known of the air, where a station's files tell it.
+    def conditions(self) -> Mapping[str, xr.Dataset]:
+        """Give what else is known of the air, where files of stations and loggers tell it.
 
         Returns
         -------
-        dict of str to xarray.Dataset
+        mapping of str to xarray.Dataset
             See :func:`hardiness.store.part_conditions.read_conditions`. Sensors that tell nothing but temperatures are
             not in it.
 
@@ -137,7 +137,7 @@ class StoreView:
         """
         return self.conditions_reader()()
 
-    def conditions_reader(self) -> Callable[[], dict[str, xr.Dataset]]:
+    def conditions_reader(self) -> Callable[[], Mapping[str, xr.Dataset]]:
         """Give a function that reads the conditions as they stand now, whenever it is called.
 
         Returns

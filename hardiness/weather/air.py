@@ -1,12 +1,14 @@
-"""What a station's air tells about each event: radiative or advective, how windy, how dry, by the nearest that knows.
+"""What the air was like in each event: radiative or advective, how windy, how dry, by those that measured it.
 
 The nearest station that names the kind speaks for an event; where none does, the nearest that tells anything of the air
-in its span.
+in its span. Dew point and wet bulb come from the trial's own logger with humidity where there is one (of several the
+coldest: there the plants suffer most), since a station's air is that of another place.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -22,13 +24,15 @@ from hardiness.weather.gaps import HOUR_NS, FloatArray, IntArray
 from hardiness.weather.humidity import SEA_LEVEL_HPA, dew_point, vapour_pressure, wet_bulb
 from hardiness.weather.kinds import ENOUGH, NIGHT, UNKNOWN, kinds_of
 from hardiness.weather.sensors import great_circle_km, sensors_known
+from hardiness.weather.told import Told
 
 ONSET_H = 1.5  # [h] from the instant of onset to the readings around it, at most
+DAMP = ["air_onset_c", "dew_point_onset_c", "wet_bulb_onset_c", "dew_point_lowest_c"]  # by one and the same humidity
 
 
 def conditions_that_count(
     conditions: Mapping[str, xr.Dataset], readings: Mapping[str, xr.DataArray], sensors: pd.DataFrame
-) -> dict[str, xr.Dataset]:
+) -> Told:
     """Take masked instants out of the conditions, put offsets into their temperatures, and complete their humidity.
 
     Parameters
@@ -43,9 +47,10 @@ def conditions_that_count(
 
     Returns
     -------
-    dict of str to xarray.Dataset
-        The same sensors, each with all four conditions, NaN where nothing tells them. Where a dew point or a humidity
-        is missing it follows from the other one and the air as it was read; a dew point above the air is saturation.
+    Told
+        Those of the sensors that have readings, each with all conditions, NaN where nothing tells them. Where a dew
+        point or a humidity is missing it follows from the other one and the air as it was read; a dew point above the
+        air is saturation. Nothing is fetched before it is asked for.
 
     Examples
     --------
@@ -57,24 +62,16 @@ def conditions_that_count(
     [-9.2]
     """
     own = sensors_known(sensors, conditions)["offset_c"]
-    counted = {}
-    for sensor, told in conditions.items():
-        whole = _completed(told)
-        air = readings.get(sensor)
-        if air is None:
-            continue
-        air = air.sortby("time")
-        there = np.isin(_instants(whole), _instants(air))
-        kept = whole.isel(time=there)
-        values = air.to_numpy()[np.searchsorted(_instants(air), _instants(kept))] + float(own[sensor])
-        counted[sensor] = kept.assign(air_temperature=kept["air_temperature"].copy(data=values))
-    return counted
+    return Told({
+        sensor: partial(_counted, sensor, conditions, readings, float(own[sensor]))
+        for sensor in conditions if sensor in readings
+    })  # fmt: skip
 
 
 def air_of_events(
     freezes: pd.DataFrame, conditions: Mapping[str, xr.Dataset], sensors: pd.DataFrame, settings: Settings
 ) -> pd.DataFrame:
-    """Say what kind of freeze each event was, and what the air was like.
+    """Say what kind of freeze each event was, what the air was like, and who tells that.
 
     Parameters
     ----------
@@ -96,23 +93,49 @@ def air_of_events(
     spans = freezes.groupby("event", sort=False).agg(starts=("starts", "min"), ends=("ends", "max"))
     spans = spans.sort_values("starts", kind="stable").reset_index()
     table = pd.DataFrame({"event": spans["event"]}).reindex(columns=names)
-    texts, figures = ["event", "kind", "station"], [column.name for column in schema.AIR if column.kind == "number"]
+    texts, figures = (
+        [column.name for column in schema.AIR if (column.kind == "number") == numbers] for numbers in (False, True)
+    )
     table[figures] = table[figures].astype(float)
-    table["kind"], table["station"] = UNKNOWN, ""
+    table["kind"], table["station"], table["humidity_from"] = UNKNOWN, "", ""
     known = sensors_known(sensors, conditions)
     answered, settled = np.zeros(len(spans), bool), np.zeros(len(spans), bool)
+    loggers: dict[str, pd.DataFrame] = {}
     for station, away in _by_distance(known, conditions, settings):
-        said = _told_by(conditions[station], spans, settings.zone, known["elevation_m"].get(station, np.nan))
+        told = conditions[station]
+        said = _told_by(told, spans, settings.zone, known["elevation_m"].get(station, np.nan))
+        if known.loc[station, "kind"] == "logger":
+            loggers[station] = said
+            if not any(np.isfinite(told[name].to_numpy()).any() for name in (WIND_SPEED, CLOUD)):
+                continue
         tells = said[figures[:-1]].notna().any(axis=1).to_numpy()
         kind_known = (said["kind"] != UNKNOWN).to_numpy()
         take = ~settled & tells & (kind_known | ~answered)
         for name in ("kind", *figures[:-1]):
             table.loc[take, name] = said.loc[take, name]
         table.loc[take, "station"], table.loc[take, "distance_km"] = station, away
+        table.loc[take, "humidity_from"] = np.where(said.loc[take, DAMP].notna().any(axis=1), station, "")
         answered |= take
         settled |= take & kind_known
+    _prefer_loggers(table, loggers)
     table[texts] = table[texts].astype(object)
     return table[names]
+
+
+def _prefer_loggers(table: pd.DataFrame, loggers: Mapping[str, pd.DataFrame]) -> None:
+    """Put the coldest logger's own humidity in a station's place; one that tells a part of an event comes after it."""
+    coldest = np.full(len(table), np.inf)
+    by_part = table["humidity_from"].to_numpy() != ""  # what is there already is no worse than a part
+    for whole in (True, False):
+        for logger in sorted(loggers):
+            said = loggers[logger]
+            take = ((said["whole"] == whole) & said[DAMP].notna().any(axis=1)).to_numpy()
+            take &= said["coldest"].to_numpy() < coldest
+            take &= True if whole else ~by_part
+            table.loc[take, DAMP] = said.loc[take, DAMP]
+            table.loc[take, "humidity_from"] = logger
+            coldest[take] = said.loc[take, "coldest"]
+            by_part |= take & whole
 
 
 def _by_distance(
@@ -127,14 +150,17 @@ def _by_distance(
 
 
 def _told_by(told: xr.Dataset, spans: pd.DataFrame, zone: ZoneInfo, elevation_m: float) -> pd.DataFrame:
-    """What one station tells of each event."""
+    """What one sensor tells of each event; ``coldest`` of its readings, and whether it tells the ``whole`` of it."""
     times = _instants(told)
     hour = pd.DatetimeIndex(times.view("M8[ns]")).tz_localize("UTC").tz_convert(zone).hour.to_numpy()
     by_night = (hour >= NIGHT[0]) | (hour < NIGHT[1])
     starts, ends = nanoseconds(spans["starts"]), nanoseconds(spans["ends"])
     first, stop = np.searchsorted(times, starts, side="left"), np.searchsorted(times, ends, side="right")
     wind, cloud, dew = (told[name].to_numpy() for name in (WIND_SPEED, CLOUD, DEW_POINT))
-    air = _at(times, told["air_temperature"].to_numpy(), starts)
+    reading = told["air_temperature"].to_numpy()
+    air = _at(times, reading, starts)
+    known = np.concatenate(([0], np.cumsum(np.isfinite(dew))))
+    shares = (known[stop] - known[first]) / np.maximum(stop - first, 1)
     dew_onset = np.minimum(_at(times, dew, starts), air)
     return pd.DataFrame(
         {
@@ -145,6 +171,8 @@ def _told_by(told: xr.Dataset, spans: pd.DataFrame, zone: ZoneInfo, elevation_m:
             "dew_point_onset_c": np.where(np.isnan(air), np.nan, dew_onset),
             "wet_bulb_onset_c": bulb_of(air, dew_onset, elevation_m),
             "dew_point_lowest_c": [_lowest(dew[a:b]) for a, b in zip(first.tolist(), stop.tolist(), strict=True)],
+            "coldest": [_lowest(reading[a:b]) for a, b in zip(first.tolist(), stop.tolist(), strict=True)],
+            "whole": np.isfinite(dew_onset) & np.isfinite(_at(times, dew, ends)) & (shares >= ENOUGH),
         },
         index=spans.index,
     )
@@ -181,6 +209,15 @@ def bulb_of(air_c: FloatArray, dew_point_c: FloatArray, elevation_m: float = np.
     ice = wet_bulb(air_c, humidity, over_ice=True, pressure_hpa=pressure)
     bulb: FloatArray = np.where((wet < 0) & np.isfinite(ice), ice, wet)
     return bulb
+
+
+def _counted(
+    sensor: str, conditions: Mapping[str, xr.Dataset], readings: Mapping[str, xr.DataArray], offset_c: float
+) -> xr.Dataset:
+    whole, air = _completed(conditions[sensor]), readings[sensor].sortby("time")
+    kept = whole.isel(time=np.isin(_instants(whole), _instants(air)))
+    values = air.to_numpy()[np.searchsorted(_instants(air), _instants(kept))] + offset_c
+    return kept.assign(air_temperature=kept["air_temperature"].copy(data=values))
 
 
 def _completed(told: xr.Dataset) -> xr.Dataset:

@@ -6,6 +6,7 @@ import pytest
 
 from hardiness import schema
 from hardiness.sentences import WORK_CAUTION
+from hardiness.trial import open_trial
 from tests.cli.conftest import Line, as_csv, readings
 
 EVENING, NIGHT = "2023-01-13", "2023-01-14"  # a night by the date of its evening, and by that of its low
@@ -92,3 +93,61 @@ def test_a_mask_on_the_station_takes_its_air_out_too(planted: Line):
     (row,) = planted.csv("freezes", "--air")
     assert (row["kind"], row["station"]) == ("unknown", "")
     assert np.isnan(float(row["wind_m_s"] or "nan"))
+
+
+def damp_csv(low: float, humidity: float, *, odd: dict[int, str] | None = None) -> str:
+    """A logger's file of a night with a humidity of its own; ``odd``: cells of some rows instead."""
+    lines = ["Date Time,Temp (C),RH (%)"]
+    for row, (time, value) in enumerate(readings({EVENING: low}), start=2):
+        lines.append(f"{time:%Y-%m-%d %H:%M},{value:g},{(odd or {}).get(row, f'{humidity:g}')}")
+    return "\n".join([*lines, ""])
+
+
+def test_a_loggers_own_humidity_tells_dew_point_and_wet_bulb_and_the_station_the_kind(planted: Line):
+    ended = planted.added("readings", damp_csv(-7.0, 45.0, odd={4: "wet", 9: "140"}), "l1.csv", "--sensor", "L1")
+    assert "'RH (%)' is kept too, as relative humidity over water: hardiness freezes --air." in ended.err
+    assert "2 cells of 'RH (%)' are no humidity from 1 to 100 % (the first: row 4, 'wet')" in ended.err
+    ended = with_station(planted, isd(-5.0, wind=10, sky=1)).done("freezes", "--air", "--csv", "-")
+    (row,) = ended.rows
+    assert (row["kind"], row["station"], row["humidity_from"]) == ("radiative", "ST-9", "L1")
+    assert float(row["air_onset_c"]) == pytest.approx(0.0, abs=0.01)
+    assert float(row["dew_point_onset_c"]) == pytest.approx(-10.5, abs=0.1)  # Magnus, 0 degC and 45 %
+    assert -4.0 < float(row["wet_bulb_onset_c"]) < -2.5
+    assert "Dew point and wet bulb of 1 event by the humidity of the trial's own loggers" in ended.err
+    assert "station's air" not in ended.err
+    assert "humidity from" in planted.done("freezes", "--air").out
+
+
+def test_without_a_station_the_loggers_humidity_is_told_and_what_is_still_missing(planted: Line):
+    planted.added("readings", damp_csv(-7.0, 45.0), "l1.csv", "--sensor", "L1")
+    ended = planted.done("freezes", "--air", "--csv", "-")
+    (row,) = ended.rows
+    assert (row["kind"], row["station"], row["humidity_from"]) == ("unknown", "", "L1")
+    assert float(row["dew_point_lowest_c"]) < -15
+    assert "No station tells the wind and sky of any event" in ended.err
+    assert WORK_CAUTION in ended.err
+
+
+def test_a_preview_shows_the_humidity_and_stores_nothing(planted: Line):
+    before = planted.state
+    ended = planted("add", "readings", planted.file(damp_csv(-7.0, 45.0), "l1.csv"), "--sensor", "L1", "--preview")
+    assert ended.code == 0
+    assert any(line.split() == ["3", "RH", "(%)", "humidity", "45"] for line in ended.out.splitlines())
+    assert "is kept too, as relative humidity" in ended.out
+    assert planted.state == before
+
+
+def test_each_channel_keeps_its_own_humidity(planted: Line):
+    rows = [line.split(",") for line in damp_csv(-7.0, 45.0).splitlines()[1:]]
+    text = "\n".join(["Date Time,T1 (C),RH1 (%),T2 (C),RH2 (%)", *(
+        f"{time},{low},{damp},{float(low) + 1:g},80" for time, low, damp in rows
+    ), ""])  # fmt: skip
+    planted.added("readings", text, "two.csv", "--sensor", "L1", "--sensor", "L2")
+    with open_trial(planted.folder) as trial:
+        told = trial.store.conditions()
+        assert {name: set(told[name]["relative_humidity"].values.tolist()) for name in told} == {
+            "L1": {45.0},
+            "L2": {80.0},
+        }
+    (row,) = planted.csv("freezes", "--air")
+    assert row["humidity_from"] == "L1"  # the colder one

@@ -14,6 +14,7 @@ from hardiness.settings import Settings
 from hardiness.weather.air import air_of_events, bulb_of, conditions_that_count
 from hardiness.weather.exposure import freezes_of
 from hardiness.weather.humidity import vapour_pressure, wet_bulb
+from hardiness.weather.told import Told
 from tests.helpers import airport_weather, is_spike
 
 HILL = Settings("Hill", "UTC", latitude=40.4, longitude=-3.7)
@@ -196,3 +197,75 @@ def test_windy_airports_without_a_sky_have_no_night_that_is_called_radiative(air
     off = counted(year)["dew_point"].to_numpy() - (table["dewp"] - 32).to_numpy() / 1.8
     assert np.nanmedian(np.abs(off)) < 0.02 and np.mean(np.abs(off) < 0.1) > 0.9
     assert_bulbs_in_order(year)
+
+
+LOGGER = CURVE - 0.5  # as flow_of has L1: 0 degC at 21:40
+STATION = {"near": told(wind_speed=1.0, cloud_area_fraction=0.125, relative_humidity=90.0)}
+
+
+def test_a_loggers_own_humidity_comes_before_the_stations_and_kind_and_wind_stay_the_stations():
+    row = the_event(flow_of(STATION | {"L1": told(LOGGER, relative_humidity=50.0)}))
+    assert (row["humidity_from"], row["station"], row["kind"], row["wind_m_s"]) == ("L1", "near", "radiative", 1.0)
+    # Magnus at 0 degC and 50 %: the event begins when the logger itself is at 0
+    assert row["air_onset_c"] == pytest.approx(0.0, abs=1e-6)
+    assert row["dew_point_onset_c"] == pytest.approx(-9.2, abs=0.1)
+    assert row["wet_bulb_onset_c"] == pytest.approx(float(wet_bulb(0.0, 50.0, over_ice=True)), abs=0.03)
+    assert row["dew_point_lowest_c"] < -14
+    without = the_event(flow_of(STATION))
+    assert (without["humidity_from"], without["station"]) == ("near", "near")
+    assert without["dew_point_onset_c"] > -2
+
+
+def test_a_dew_point_of_the_logger_is_taken_as_it_stands():
+    row = the_event(flow_of({"L1": told(LOGGER, dew_point=-7.0)}))
+    assert (row["humidity_from"], row["station"], row["kind"]) == ("L1", "", "unknown")
+    assert (row["dew_point_onset_c"], row["dew_point_lowest_c"]) == (-7.0, -7.0)
+    assert np.isnan([row["wind_m_s"], row["cloud"], row["distance_km"]]).all()
+
+
+def test_of_several_loggers_the_coldest_that_tells_the_whole_event_speaks():
+    warm, cold = told(LOGGER + 0.3, relative_humidity=60.0), told(LOGGER, relative_humidity=50.0)
+    assert the_event(flow_of({"A": warm, "L1": cold}))["humidity_from"] == "L1"
+    gone = np.where(np.arange(30) < 15, 50.0, np.nan)  # its humidity stops in the night, while it goes on
+    row = the_event(flow_of({"A": warm, "L1": told(LOGGER, relative_humidity=gone)}))
+    assert row["humidity_from"] == "A"
+    assert row["air_onset_c"] == pytest.approx(0.3, abs=1e-6)
+
+
+def test_a_part_of_an_event_is_told_where_nobody_tells_more():
+    late = np.where(np.arange(30) < 15, np.nan, 50.0)
+    part = {"L1": told(LOGGER, relative_humidity=late)}
+    row = the_event(flow_of(part))
+    assert row["humidity_from"] == "L1"
+    assert np.isnan(row["dew_point_onset_c"]) and row["dew_point_lowest_c"] < -14
+    both = the_event(flow_of(STATION | part))
+    assert (both["humidity_from"], both["dew_point_lowest_c"] > -8) == ("near", True)
+
+
+def test_a_masked_logger_tells_nothing_and_its_offset_is_in():
+    given = STATION | {"L1": told(LOGGER, relative_humidity=50.0)}
+    mask = {"sensor": "L1", "from": "2031-12-14T00:00:00Z", "to": "2031-12-16T00:00:00Z", "verdict": "mask",
+            "reason": "in the shed", "notes": ""}  # fmt: skip
+    assert the_event(flow_of(given, masks=pd.DataFrame([mask])))["humidity_from"] == "near"
+    sensors = pd.DataFrame([{"sensor": "L1", "offset_c": 0.5}]).reindex(columns=EMPTY["sensors"].columns)
+    row = the_event(flow_of({"L1": given["L1"]}, sensors=sensors))
+    assert row["air_onset_c"] == pytest.approx(0.0, abs=1e-6)
+    # a warm thermometer shows a low humidity; the dew point of the two together is the air's
+    onset_as_read = -0.5
+    assert row["dew_point_onset_c"] == pytest.approx(onset_as_read - 9.15, abs=0.1)
+
+
+def test_conditions_are_fetched_for_one_sensor_at_a_time_and_only_when_asked():
+    fetched = []
+
+    def fetch(name):
+        fetched.append(name)
+        return told(relative_humidity=70.0)
+
+    given = Told({name: lambda name=name: fetch(name) for name in ("near", "far")})
+    readings = {"near": air(), "far": air()}
+    counted = conditions_that_count(given, readings, PLACES)
+    assert (list(counted), fetched) == (["near", "far"], [])
+    assert "far" in counted and fetched == []
+    assert counted["far"].sizes["time"] == 30
+    assert fetched == ["far"]
