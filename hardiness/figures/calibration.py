@@ -23,6 +23,7 @@ from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, w
 BAR = "#CFD8DC"  # the range that chance allows
 MOST_LINES = 2  # of a panel's heading
 TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
+PAPERS, SIDE_MARGIN = ("A4", "letter"), 15.0  # [mm] three panels across a sheet of its own need not be larger
 METHOD = (
     "Each row is predicted from the other plants and from its plant's own earlier scores. Bars: where nine of ten such "
     "shares lie if the predictions are right, rows taken as independent; an open ring lies outside."
@@ -131,14 +132,14 @@ def _title(panels: Sequence[Panel]) -> str:
     return share if outside <= math.ceil(0.2 * len(bins)) else f"Only {share}: read the floors with care"
 
 
-def draw_calibration(picture: Calibration, *, page: str = "A4") -> list[Sheet]:
+def draw_calibration(picture: Calibration, *, page: str | Format = "A4") -> list[Sheet]:
     """Draw the calibration of a fit.
 
     Parameters
     ----------
     picture : Calibration
-    page : str
-        One of the page formats; on paper and on a phone as high as it takes.
+    page : str or Format
+        One of the page formats, or the room that a page leaves for it; on paper and on a phone as high as it takes.
 
     Returns
     -------
@@ -157,7 +158,8 @@ def draw_calibration(picture: Calibration, *, page: str = "A4") -> list[Sheet]:
 
 def _draw(picture: Calibration, form: Format) -> Sheet:
     sizes, width = form.sizes, form.width
-    margin, columns = (form.margin, 2) if form.narrow else (15.0, 3) if not form.fixed else (form.margin, 5)
+    columns = 2 if form.narrow else 5 if form.fixed else 3
+    margin = SIDE_MARGIN if form.name in PAPERS else form.margin
     sheet = form.sheet(picture.title, picture.description)
     room = width - 2 * margin
     y = margin

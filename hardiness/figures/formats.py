@@ -81,13 +81,13 @@ FORMATS = {
 PAGES = tuple(FORMATS)
 
 
-def format_named(page: str) -> Format:
+def format_named(page: str | Format) -> Format:
     """Find a format by its name.
 
     Parameters
     ----------
-    page : str
-        ``"A4"``, ``"letter"``, ``"slide"`` (16 to 9) or ``"phone"`` (390 px wide).
+    page : str or Format
+        ``"A4"``, ``"letter"``, ``"slide"`` (16 to 9) or ``"phone"`` (390 px wide); or a format of the caller's own.
 
     Returns
     -------
@@ -103,6 +103,8 @@ def format_named(page: str) -> Format:
     >>> round(FORMATS["slide"].width / FORMATS["slide"].height, 3)
     1.778
     """
+    if isinstance(page, Format):
+        return page
     if page not in FORMATS:
         raise InputError(Problem(f"page '{page}'", f"one of {', '.join(PAGES)}", hint=near_name(page, PAGES)))
     return FORMATS[page]

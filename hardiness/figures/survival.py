@@ -212,14 +212,14 @@ def _where(temperatures: np.ndarray, shares: tuple[float, ...], share: float, un
     return words.temperature(float(np.interp(share, values, temperatures)), units)
 
 
-def draw_survival(prepared: Survival, *, page: str = "A4") -> list[Sheet]:
+def draw_survival(prepared: Survival, *, page: str | Format = "A4") -> list[Sheet]:
     """Draw the survival curves.
 
     Parameters
     ----------
     prepared : Survival
-    page : str
-        One of the page formats.
+    page : str or Format
+        One of the page formats, or the room that a page leaves for it.
 
     Returns
     -------
