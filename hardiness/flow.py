@@ -26,9 +26,11 @@ from hardiness.weather.events import freezes_table, set_aside
 from hardiness.weather.gaps import HOUR_NS
 from hardiness.weather.hardening import INDEX_SPAN_H
 from hardiness.weather.masking import corrected_readings, readings_that_count
+from hardiness.weather.measuring import Measured, measure_sensors
 from hardiness.weather.one_by_one import OneByOne, counted_one_by_one, with_others
 from hardiness.weather.placing import Exposures, expose_plants, first_standing
 from hardiness.weather.quality import find_flags, freezes_in_doubt, judge_flags
+from hardiness.weather.sensors import sensors_known
 from hardiness.weather.transfer import Transfers, count_estimated, find_transfers, with_estimates
 
 WEEKS_BEFORE_NS = int(INDEX_SPAN_H * HOUR_NS)  # [ns] the weeks before a plant's first freeze say how hardened it was
@@ -89,12 +91,27 @@ class Flow:
         return isinstance(self.records.readings, OneByOne)
 
     @cached_property
+    def _measured(self) -> Mapping[str, Measured]:
+        """Freezes and hours of each sensor's readings, which are fetched once for both."""
+        return measure_sensors(self.readings, self.records.sensors, self.settings)
+
+    @cached_property
     def transferred(self) -> Transfers:
         """What other sensors say of each logger, and what they said where it was silent while plants stood."""
         r = self.records
         stood = first_standing(r.plants, r.scores, self.settings)
         since = None if stood is None else stood - WEEKS_BEFORE_NS
-        return find_transfers(self.readings, r.sensors, self.settings, since_ns=since)
+        kind = sensors_known(r.sensors, self.readings)["kind"]
+        stations = [name for name in self.readings if kind[name] == "station"]
+        told = self.conditions if stations else {}  # wind and sky are told by stations
+        return find_transfers(
+            self.readings,
+            r.sensors,
+            self.settings,
+            since_ns=since,
+            conditions={name: told[name] for name in stations if name in told},
+            measured=self._measured,
+        )
 
     @property
     def estimated(self) -> Mapping[str, xr.Dataset]:
@@ -114,7 +131,11 @@ class Flow:
     @cached_property
     def freezes(self) -> pd.DataFrame:
         """A row per freeze and sensor."""
-        return freezes_table(self.readings, self.records.sensors, self.settings, self.estimated)
+        r = self.records
+        if self.settings.transfer == NEVER:
+            return freezes_table(self.readings, r.sensors, self.settings)
+        found = {sensor: one.freezes for sensor, one in self._measured.items()}
+        return freezes_table(self.readings, r.sensors, self.settings, self.estimated, found)
 
     @cached_property
     def conditions(self) -> Mapping[str, xr.Dataset]:
@@ -237,6 +258,8 @@ class Flow:
         kept = made if settings.rules == self.settings.rules else set[str]()
         if settings.model_held_h != self.settings.model_held_h:
             kept -= {"joined"}
+        if settings.transfer == NEVER:
+            kept -= {"transferred"}  # no table asks for it then
         other = replace(self, settings=settings)
         other.__dict__.update({name: getattr(self, name) for name in kept})  # where cached properties lie
         return other

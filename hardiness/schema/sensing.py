@@ -15,6 +15,14 @@ TRANSFERS = (
     Column("lapse_c", "what height alone would add", "number", "K"),
     Column("distance_km", "from one to the other; empty where a place is not known", "number", "km"),
     Column("basis", "what the estimate rests on", "choice", choices=("overlap", "too few nights", "height alone")),
+    Column(
+        "nights_by",
+        "what tells clear, calm nights from others",
+        "choice",
+        choices=("wind and sky", "wind", "sky", "range of the day", "nothing"),
+    ),
+    Column("told_nights", "cold nights of which the source's wind or sky is known", "integer"),
+    Column("calm_c", "added more in a calm, clear night than in another of the same range", "number", "K"),
     Column("freezes", "freezes of the logger that were estimated from this source", "integer"),
 )
 APART = (

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from functools import partial
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,13 +16,11 @@ import xarray as xr
 
 from hardiness.schema import column_names, freeze_columns
 from hardiness.settings import Settings
-from hardiness.weather.daily import is_daily_minimum, measure_daily_minima, source_of, widen_estimated
 from hardiness.weather.days import local_days, local_midnights, nanoseconds
 from hardiness.weather.exposure import measure_freezes, to_frame
 from hardiness.weather.gaps import IntArray
-from hardiness.weather.one_by_one import Source, count_of, fetched_by
+from hardiness.weather.measuring import freezes_of_sensors
 from hardiness.weather.sensors import sensors_known, texts
-from hardiness.weather.spread_out import spread
 from hardiness.weather.transfer import transfer_sd
 
 _TEXTS = ("freeze", "event", "winter", "sensor", "source")
@@ -36,6 +32,7 @@ def freezes_table(
     sensors: pd.DataFrame,
     settings: Settings,
     estimated: Mapping[str, xr.Dataset] | None = None,
+    found: Mapping[str, pd.DataFrame] | None = None,
 ) -> pd.DataFrame:
     """Find and measure the freezes of all sensors.
 
@@ -49,6 +46,9 @@ def freezes_table(
         Of the trial.
     estimated : mapping of str to xarray.Dataset, optional
         What other sensors say of loggers that were silent, as :class:`hardiness.weather.transfer.Transfers` holds it.
+    found : mapping of str to pandas.DataFrame, optional
+        The freezes of each sensor's readings, where they are known already; see
+        :func:`hardiness.weather.measuring.freezes_of_sensors`.
 
     Returns
     -------
@@ -70,12 +70,12 @@ def freezes_table(
     """
     silent = {} if estimated is None else estimated
     rules, known = settings.rules, sensors_known(sensors, [*readings, *silent]).to_dict("index")
-    tasks = [(sensor, fetched_by(readings, sensor), known[sensor]) for sensor in sorted(readings)]
-    parts = spread(partial(_freezes_at, settings), tasks, settings.compute, readings=count_of(readings))
+    by_sensor = freezes_of_sensors(readings, sensors, settings) if found is None else found
+    parts = [by_sensor[sensor] for sensor in sorted(readings)]
     for sensor in sorted(silent):
-        found, facts = measure_freezes(silent[sensor]["air_temperature"], rules=rules), known[sensor]
+        guessed, facts = measure_freezes(silent[sensor]["air_temperature"], rules=rules), known[sensor]
         unsure = {"accuracy_c": facts["accuracy_c"], "shielded": facts["shielded"]}
-        part = to_frame(found, rules, **unsure, transfer_c=transfer_sd(silent[sensor], found))
+        part = to_frame(guessed, rules, **unsure, transfer_c=transfer_sd(silent[sensor], guessed))
         parts.append(part.assign(sensor=sensor, source="estimated"))
     names = column_names(freeze_columns(rules.thresholds, rules.held_h))
     filled = [part for part in parts if len(part)]
@@ -91,22 +91,6 @@ def freezes_table(
     table["event"] = [labels[number] for number in event]
     table["winter"] = winter_of(pd.DatetimeIndex(table["starts"]), settings)
     return table.astype(dict.fromkeys(_TEXTS, str))[names]
-
-
-def _freezes_at(settings: Settings, task: tuple[str, Source | xr.DataArray, Mapping[str, Any]]) -> pd.DataFrame:
-    """The freezes of one sensor: all that a worker is asked for."""
-    sensor, air_temperature, facts = task
-    if not isinstance(air_temperature, xr.DataArray):
-        air_temperature = air_temperature()
-    if facts["offset_c"]:
-        air_temperature = air_temperature.copy(data=air_temperature.to_numpy() + facts["offset_c"])
-    unsure = {"accuracy_c": facts["accuracy_c"], "shielded": facts["shielded"]}
-    if is_daily_minimum(air_temperature):
-        part = measure_daily_minima(air_temperature, settings, **unsure)
-    else:
-        part = to_frame(measure_freezes(air_temperature, rules=settings.rules), settings.rules, **unsure)
-        part = widen_estimated(part, air_temperature)
-    return part.assign(sensor=sensor, source=source_of(air_temperature, facts["kind"]))
 
 
 def winter_of(times: pd.DatetimeIndex, settings: Settings) -> list[str]:

@@ -105,7 +105,7 @@ def measure_freezes(air_temperature: xr.DataArray, *, rules: FreezeRules, local_
     ([2.0], [-3.0])
     """
     series = to_series(air_temperature, local_interval=local_interval, max_gap_h=rules.max_gap_h)
-    return _measure(series, rules)
+    return measure_series(series, rules)
 
 
 def freezes_of(
@@ -171,7 +171,7 @@ def freezes_of(
     )
     _refuse_senseless(rules)
     series = series_of(times, temperatures_c, local_interval=False, max_gap_h=rules.max_gap_h)
-    return to_frame(_measure(series, rules), rules)
+    return to_frame(measure_series(series, rules), rules)
 
 
 def to_frame(
@@ -217,7 +217,21 @@ def to_frame(
     return pd.DataFrame(columns)[column_names(measure_columns(rules.thresholds, rules.held_h))]
 
 
-def _measure(series: Series, rules: FreezeRules) -> xr.Dataset:
+def measure_series(series: Series, rules: FreezeRules) -> xr.Dataset:
+    """Find the freezes in readings that are ready to be measured, and measure them.
+
+    Parameters
+    ----------
+    series : Series
+        Readings of one sensor, made with the ``max_gap_h`` of the rules. [degC]
+    rules : FreezeRules
+        What a freeze is, and what is measured.
+
+    Returns
+    -------
+    xarray.Dataset
+        As :func:`measure_freezes` gives it.
+    """
     spans = find_spans(series, rules)
     line = line_of(series, spans, rules.onset_c)
     freezes = spans.first.size

@@ -143,9 +143,13 @@ def with_others(readings: Mapping[str, xr.DataArray], others: Mapping[str, xr.Da
     """
     if not isinstance(readings, OneByOne):
         return {**readings, **others}
-    laid_over: dict[str, Source] = {name: partial(others.__getitem__, name) for name in others}
-    sources = {**readings.sources, **laid_over}
-    return OneByOne(sources, {**readings.sizes, **{name: others[name].size for name in others}})
+    laid_over = others if isinstance(others, OneByOne) else _held(others)
+    return OneByOne({**readings.sources, **laid_over.sources}, {**readings.sizes, **laid_over.sizes})
+
+
+def _held(readings: Mapping[str, xr.DataArray]) -> OneByOne:
+    sources: dict[str, Source] = {name: partial(readings.__getitem__, name) for name in readings}
+    return OneByOne(sources, {name: air.size for name, air in readings.items()})
 
 
 def _counted(

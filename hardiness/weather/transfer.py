@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -20,20 +21,23 @@ import xarray as xr
 from hardiness.schema import TRANSFERS, column_names
 from hardiness.settings import ALWAYS, NEVER, Settings
 from hardiness.weather.clean import utc_times
-from hardiness.weather.daily import is_daily_minimum
-from hardiness.weather.exposure import measure_freezes
+from hardiness.weather.days import nanoseconds
 from hardiness.weather.gaps import BoolArray, FloatArray, IntArray
+from hardiness.weather.measuring import Measured, measure_sensors
+from hardiness.weather.one_by_one import OneByOne, Source, fetched_by
 from hardiness.weather.sensors import between_sensors, sensors_known
-from hardiness.weather.series import Series, series_of, to_series
+from hardiness.weather.series import series_of
+from hardiness.weather.transfer_air import mean_calm, with_calm
 from hardiness.weather.transfer_course import course_of, hourly_offsets
 from hardiness.weather.transfer_minima import LAPSE_K_PER_M, MinimaModel, fit_minima
-from hardiness.weather.transfer_nights import Nights, nights_of
+from hardiness.weather.transfer_nights import Nights, hours_of, nights_together
 
 COLD_C = 2.0  # [degC] a night is cold when either minimum is at or below it: warm nights differ in other ways
 LEAST_NIGHTS = 30  # [1] common nights, and of these
 LEAST_COLD = 10  # [1] cold ones, from which on a transfer is used unless trial.toml says otherwise
 MOST_DONORS = 3  # [1] a fourth adds next to nothing
 ENOUGH, TOO_FEW, BY_HEIGHT = "overlap", "too few nights", "height alone"
+BY_RANGE, BY_NOTHING = "range of the day", "nothing"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +74,13 @@ class _Pair:
 
 
 def find_transfers(
-    readings: Mapping[str, xr.DataArray], sensors: pd.DataFrame, settings: Settings, *, since_ns: int | None = None
+    readings: Mapping[str, xr.DataArray],
+    sensors: pd.DataFrame,
+    settings: Settings,
+    *,
+    since_ns: int | None = None,
+    conditions: Mapping[str, xr.Dataset] | None = None,
+    measured: Mapping[str, Measured] | None = None,
 ) -> Transfers:
     """Model every logger from every other sensor, and estimate the loggers where they were silent.
 
@@ -85,6 +95,11 @@ def find_transfers(
         Of the trial: ``transfer`` says whether, its place stands for that of a logger without one.
     since_ns : int, optional
         Estimate nothing before; every night that was seen teaches all the same. [ns since 1970-01-01 UTC]
+    conditions : mapping of str to xarray.Dataset, optional
+        What stations tell of wind and sky, as :func:`hardiness.weather.air.conditions_that_count` gives it.
+    measured : mapping of str to Measured, optional
+        What was taken from the readings already (:func:`hardiness.weather.measuring.measure_sensors`). Then none of
+        them is fetched.
 
     Returns
     -------
@@ -112,12 +127,13 @@ def find_transfers(
     (True, -6.9)
     """
     known = sensors_known(sensors, readings)
-    series = {name: _series(readings[name], float(known["offset_c"].loc[name]), settings) for name in readings}
-    donors = [name for name in sorted(readings) if series[name].times.size and not is_daily_minimum(readings[name])]
+    looks = measure_sensors(readings, sensors, settings) if measured is None else measured
+    hours = {name: look.hours for name, look in looks.items()}
+    donors = [name for name in sorted(hours) if hours[name].hourly.size and not hours[name].daily]
     loggers = sorted(str(name) for name in known.index[known["kind"] == "logger"])
-    nothing = series_of(np.zeros(0, "M8[ns]"), np.zeros(0))
-    used = {name: series.get(name, nothing) for name in dict.fromkeys([*loggers, *donors])}
-    nights = nights_of(used, settings.zone)
+    nothing = hours_of(series_of(np.zeros(0, "M8[ns]"), np.zeros(0)), settings.zone)
+    used = {name: hours.get(name, nothing) for name in dict.fromkeys([*loggers, *donors])}
+    nights = with_calm(nights_together(used, settings.zone), {} if conditions is None else conditions)
     column = {name: number for number, name in enumerate(nights.sensors)}
     away, higher = between_sensors(known.loc[list(nights.sensors)], settings)
     lapse = LAPSE_K_PER_M * np.nan_to_num(higher, nan=0.0)  # heights that are not known say nothing
@@ -128,7 +144,7 @@ def find_transfers(
         allowed = [pair for pair in pairs if settings.transfer == ALWAYS or pair.enough]
         if allowed and settings.transfer != NEVER:
             best = sorted(allowed, key=lambda pair: (round(pair.model.sd, 6), np.nan_to_num(pair.away_km, nan=np.inf)))
-            estimate = _estimate(nights, best[:MOST_DONORS], used[logger], settings)
+            estimate = _estimate(nights, best[:MOST_DONORS], looks.get(logger), settings)
             if since_ns is not None:
                 estimate = estimate.isel(time=estimate["time"].to_numpy().astype(np.int64) >= since_ns)
             if estimate.sizes["time"]:
@@ -141,7 +157,7 @@ def find_transfers(
 
 def with_estimates(
     readings: Mapping[str, xr.DataArray], estimated: Mapping[str, xr.Dataset], sensors: pd.DataFrame
-) -> dict[str, xr.DataArray]:
+) -> Mapping[str, xr.DataArray]:
     """Put together what loggers read and what was estimated in between.
 
     Parameters
@@ -155,18 +171,33 @@ def with_estimates(
 
     Returns
     -------
-    dict of str to xarray.DataArray
-        Of the loggers with estimates; ``offset_c`` is still to be added to all of it. [degC]
+    mapping of str to xarray.DataArray
+        Of the loggers with estimates; ``offset_c`` is still to be added to all of it. Fetched one by one where the
+        readings are. [degC]
     """
     own = sensors_known(sensors, [*readings, *estimated])["offset_c"]
-    courses = {}
-    for logger, estimate in estimated.items():
-        times, degrees = estimate["time"].to_numpy(), estimate["air_temperature"].to_numpy() - float(own.loc[logger])
-        if logger in readings:
-            times = np.concatenate((utc_times(readings[logger]["time"].to_numpy()), times))
-            degrees = np.concatenate((readings[logger].to_numpy(), degrees))
-        courses[logger] = _on_scale(times, degrees, "air temperature, read or estimated")
-    return courses
+    courses = {
+        logger: partial(
+            _with_estimate,
+            fetched_by(readings, logger) if logger in readings else None,
+            estimate,
+            float(own.loc[logger]),
+        )
+        for logger, estimate in estimated.items()
+    }
+    if not isinstance(readings, OneByOne):
+        return {logger: course() for logger, course in courses.items()}
+    sizes = {logger: readings.sizes.get(logger, 0) + one.sizes["time"] for logger, one in estimated.items()}
+    return OneByOne(courses, sizes)
+
+
+def _with_estimate(own: Source | xr.DataArray | None, estimate: xr.Dataset, offset_c: float) -> xr.DataArray:
+    times, degrees = estimate["time"].to_numpy(), estimate["air_temperature"].to_numpy() - offset_c
+    if own is not None:
+        read = own if isinstance(own, xr.DataArray) else own()
+        times = np.concatenate((utc_times(read["time"].to_numpy()), times))
+        degrees = np.concatenate((read.to_numpy(), degrees))
+    return _on_scale(times, degrees, "air temperature, read or estimated")
 
 
 def transfer_sd(estimate: xr.Dataset, freezes: xr.Dataset) -> FloatArray:
@@ -225,75 +256,71 @@ def _coldest(estimate: xr.Dataset, starts: xr.DataArray, ends: xr.DataArray) -> 
     return [int(i + np.argmin(degrees[i:j])) for i, j in zip(first, stop, strict=True)]
 
 
-def _series(air_temperature: xr.DataArray, offset_c: float, settings: Settings) -> Series:
-    series = to_series(air_temperature, max_gap_h=settings.rules.max_gap_h)
-    if not offset_c:
-        return series
-    return Series(series.times, series.temperatures + offset_c, series.steps, series.bridged,
-                  series.local_interval, series.max_gap_h)  # fmt: skip
-
-
 def _common(nights: Nights, logger: int, donors: list[int]) -> tuple[BoolArray, BoolArray]:
     """Nights that a logger and all of some donors saw, and which of them were cold at any."""
-    minima = nights.minima[:, [logger, *donors]]
-    both: BoolArray = np.asarray(np.isfinite(minima).all(axis=1))
-    return both, both & (np.nan_to_num(minima, nan=np.inf).min(axis=1) <= COLD_C)
+    lowest = nights.minima[:, [logger, *donors]].min(axis=1)  # NaN where any of them is
+    return np.isfinite(lowest), lowest <= COLD_C
 
 
-def _fit(nights: Nights, logger: int, donors: list[int], lapse: FloatArray) -> MinimaModel:
-    cold = _common(nights, logger, donors)[1]
-    ranges = nights.ranges[cold][:, donors].mean(axis=1)
-    return fit_minima(nights.minima[cold, logger], nights.minima[cold][:, donors], ranges, lapse=lapse)
+def _fit(nights: Nights, logger: int, donors: list[int], lapse: FloatArray, cold: BoolArray) -> MinimaModel:
+    rows = np.flatnonzero(cold)
+    cells = np.ix_(rows, np.array(donors))  # column by column: the order of a sum is in its last digit
+    minima, ranges, calm = (np.asfortranarray(known[cells]) for known in (nights.minima, nights.ranges, nights.calm))
+    return fit_minima(nights.minima[rows, logger], minima, ranges.mean(axis=1), lapse=lapse, calm=mean_calm(calm))
 
 
 def _pair(nights: Nights, logger: int, donor: int, lapse: float, away_km: float) -> _Pair:
-    common = int(_common(nights, logger, [donor])[0].sum())
-    return _Pair(logger, donor, common, lapse, away_km, _fit(nights, logger, [donor], np.array([lapse])))
+    both, cold = _common(nights, logger, [donor])
+    model = _fit(nights, logger, [donor], np.array([lapse]), cold)
+    return _Pair(logger, donor, int(both.sum()), lapse, away_km, model)
 
 
 def _row(nights: Nights, pair: _Pair) -> tuple[object, ...]:
     basis = ENOUGH if pair.enough else TOO_FEW if pair.nights else BY_HEIGHT
     model = pair.model
+    told = 0 if model.usual_calm is None else model.usual_calm.nights
+    by = nights.tells[pair.donor] if told else BY_RANGE if model.nights else BY_NOTHING
     return (nights.sensors[pair.logger], nights.sensors[pair.donor], pair.nights, model.nights, model.offset,
-            model.offset_sd, model.sd, pair.lapse, pair.away_km, basis, 0)  # fmt: skip
+            model.offset_sd, model.sd, pair.lapse, pair.away_km, basis, by, told, model.calmer, 0)  # fmt: skip
 
 
-def _estimate(nights: Nights, pairs: list[_Pair], own: Series, settings: Settings) -> xr.Dataset:
+def _estimate(nights: Nights, pairs: list[_Pair], own: Measured | None, settings: Settings) -> xr.Dataset:
     """The logger's temperature where it was silent, by the best of the donors that saw the night."""
     logger = pairs[0].logger
     silent = np.isnan(nights.hourly[:, logger])
     wanted = np.bincount(nights.night[silent], minlength=len(nights.minima)) > 0
     seen = np.isfinite(nights.minima[:, [pair.donor for pair in pairs]])
     sets = np.where(wanted, seen @ (1 << np.arange(len(pairs))), 0)
+    codes = np.unique(sets[sets > 0]).tolist()
     offsets = [
         hourly_offsets(nights, logger, pair.donor, _common(nights, logger, [pair.donor])[1], pair.lapse)
-        for pair in pairs
+        for pair in (pairs if codes else [])
     ]
     degrees, sd = np.full(nights.times.size, np.nan), np.full(nights.times.size, np.nan)
     asked = np.full(nights.times.size, -1)
     meanings: list[str] = []
-    for code in np.unique(sets[sets > 0]).tolist():
+    for code in codes:
         chosen = [number for number in range(len(pairs)) if code >> number & 1]
-        if _common(nights, logger, [pairs[number].donor for number in chosen])[1].sum() < LEAST_COLD:
+        cold = _common(nights, logger, [pairs[number].donor for number in chosen])[1]
+        if cold.sum() < LEAST_COLD:
             chosen = chosen[:1]  # several that were never seen together in the cold say less than the best alone
+            cold = _common(nights, logger, [pairs[chosen[0]].donor])[1]
         of_night = sets == code
         donors = [pairs[number].donor for number in chosen]
-        model = _fit(nights, logger, donors, np.array([pairs[number].lapse for number in chosen]))
+        model = _fit(nights, logger, donors, np.array([pairs[number].lapse for number in chosen]), cold)
         here = of_night[nights.night]
         course, night_sd = course_of(nights, of_night, donors, [offsets[number] for number in chosen], model)
         degrees[here], sd[here], asked[here] = course[here], night_sd[nights.night[here]], len(meanings)
         meanings.append("\t".join(nights.sensors[donor] for donor in donors))
     keep = silent & np.isfinite(degrees)
-    if own.times.size and (degrees[keep] <= settings.rules.damaging_c).any():
-        keep[_inside_own_freeze(nights.times, own, settings)] = False
+    if own is not None and not own.hours.daily and (degrees[keep] <= settings.rules.damaging_c).any():
+        keep[_inside_own_freeze(nights.times, own.freezes)] = False
     return _labelled(nights.times[keep], degrees[keep], sd[keep], asked[keep], meanings)
 
 
-def _inside_own_freeze(times: IntArray, own: Series, settings: Settings) -> BoolArray:
+def _inside_own_freeze(times: IntArray, freezes: pd.DataFrame) -> BoolArray:
     """Which hours lie in a freeze that the logger itself lists: its coverage says already that readings are missing."""
-    air = _on_scale(own.times, own.temperatures, "readings of the logger")
-    found = measure_freezes(air, rules=settings.rules)
-    starts, ends = (found[name].to_numpy().astype("M8[ns]").astype(np.int64) for name in ("starts", "ends"))
+    starts, ends = nanoseconds(freezes["starts"]), nanoseconds(freezes["ends"])
     before = np.searchsorted(starts, times, side="right") - 1
     inside: BoolArray = (before >= 0) & (times <= np.append(ends, 0)[before])
     return inside

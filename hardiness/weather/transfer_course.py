@@ -1,16 +1,19 @@
 """The hourly course of a logger in a night that only other sensors saw.
 
-A donor's course is moved by what the logger differs from it at that hour of the day, the mean of the donors' courses is
-taken, and every night is moved so that its minimum is the predicted one; between nights the move changes evenly from 9
-to 18 o'clock.
+A donor's course is moved by what the logger differs from it at that hour of the day, more or less of it as the night
+was calm and clear, where the donor's own wind and sky tell that. The mean of the donors' courses is taken, and every
+night is moved so that its minimum is the predicted one; between nights the move changes evenly from 9 to 18 o'clock.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from hardiness.weather.gaps import BoolArray, FloatArray, IntArray
-from hardiness.weather.transfer_minima import MinimaModel
+from hardiness.weather.transfer_air import mean_calm
+from hardiness.weather.transfer_minima import AIR_SD, LEAST_TOLD, MinimaModel
 from hardiness.weather.transfer_nights import Nights
 
 HOUR_SD = 1.0  # [K] prior of an hour's difference about that of the whole day; common practice, no source
@@ -20,8 +23,46 @@ _DAY_H = 24
 _MORNING, _EVENING = 21, 6  # [h] after noon: 9 and 18 o'clock
 
 
-def hourly_offsets(nights: Nights, logger: int, donor: int, of_night: BoolArray, lapse: float) -> FloatArray:
+@dataclass(frozen=True, slots=True, eq=False)
+class HourlyOffsets:
+    """What a logger differs from a donor, by the hour of the day.
+
+    Parameters
+    ----------
+    offsets : ndarray of float
+        Added to the donor's temperature at 0, 1, ... 23 o'clock of a usual night. [K]
+    calmer : ndarray of float
+        Added more in a calm, clear night than in a windy or overcast one; 0 where the donor tells neither. [K]
+    usual_calm : float
+        How calm and clear the usual night is; NaN where the donor tells neither. [1]
+    """
+
+    offsets: FloatArray
+    calmer: FloatArray
+    usual_calm: float
+
+    def at(self, hour: IntArray, calm: FloatArray) -> FloatArray:
+        """Give the offsets of some hours.
+
+        Parameters
+        ----------
+        hour : ndarray of int64
+            On the local clock. [h]
+        calm : ndarray of float
+            How calm and clear the night of each was; NaN: as usual. [1]
+
+        Returns
+        -------
+        ndarray of float
+            One for each. [K]
+        """
+        return self.offsets[hour] + self.calmer[hour] * np.nan_to_num(calm - self.usual_calm, nan=0.0)
+
+
+def hourly_offsets(nights: Nights, logger: int, donor: int, of_night: BoolArray, lapse: float) -> HourlyOffsets:
     """Average what a logger differs from a donor at each hour of the day, held near an even difference.
+
+    How much more it differs in calm, clear nights is a slope at each hour, held near 0.
 
     Parameters
     ----------
@@ -36,8 +77,7 @@ def hourly_offsets(nights: Nights, logger: int, donor: int, of_night: BoolArray,
 
     Returns
     -------
-    ndarray of float
-        Added to the donor's temperature at 0, 1, ... 23 o'clock. [K]
+    HourlyOffsets
 
     Examples
     --------
@@ -47,7 +87,7 @@ def hourly_offsets(nights: Nights, logger: int, donor: int, of_night: BoolArray,
     >>> times = np.datetime64("2031-12-14T12", "ns") + np.arange(480) * np.timedelta64(1, "h")
     >>> one, other = series_of(times, np.zeros(480)), series_of(times, np.full(480, -2.0))
     >>> nights = nights_of({"ST-9": one, "L1": other}, ZoneInfo("UTC"))
-    >>> hourly_offsets(nights, 1, 0, np.ones(20, dtype=bool), lapse=0.0).round(2)[:3].tolist()
+    >>> hourly_offsets(nights, 1, 0, np.ones(20, dtype=bool), lapse=0.0).offsets.round(2)[:3].tolist()
     [-2.0, -2.0, -2.0]
     """
     apart = nights.hourly[:, logger] - nights.hourly[:, donor] - lapse
@@ -61,15 +101,34 @@ def hourly_offsets(nights: Nights, logger: int, donor: int, of_night: BoolArray,
     variance = (STRAY_SD**2 + np.clip(squares - count * mean**2, 0.0, None)) / nights_seen**2
     variance[count == 0] = np.inf
     if not known.any():
-        return np.full(_DAY_H, lapse)
+        return HourlyOffsets(np.full(_DAY_H, lapse), np.zeros(_DAY_H), np.nan)
     seen = count > 0
     steady = mean[seen].mean() * STEADY_SD**2 / (STEADY_SD**2 + variance[seen].mean())
     offsets: FloatArray = lapse + steady + (mean - steady) * HOUR_SD**2 / (HOUR_SD**2 + variance)
-    return offsets
+    return HourlyOffsets(
+        offsets, *_calmer(nights, donor, of_night, known, apart - mean[nights.hour], variance * nights_seen)
+    )
+
+
+def _calmer(
+    nights: Nights, donor: int, of_night: BoolArray, known: BoolArray, strays: FloatArray, variance: FloatArray
+) -> tuple[FloatArray, float]:
+    """The slopes of the strays of each hour on how calm and clear the night was, and how that usually is."""
+    calm = nights.calm[:, donor]
+    told = of_night & np.isfinite(calm)
+    if told.sum() < LEAST_TOLD:
+        return np.zeros(_DAY_H), np.nan
+    usual = float(calm[told].mean())
+    used = known & told[nights.night]
+    beyond, hour = calm[nights.night[used]] - usual, nights.hour[used]
+    squares = np.bincount(hour, weights=beyond**2, minlength=_DAY_H)
+    products = np.bincount(hour, weights=beyond * strays[used], minlength=_DAY_H)
+    slopes: FloatArray = np.divide(products, squares + variance / AIR_SD**2, out=np.zeros(_DAY_H), where=squares > 0)
+    return slopes, usual
 
 
 def course_of(
-    nights: Nights, of_night: BoolArray, donors: list[int], offsets: list[FloatArray], model: MinimaModel
+    nights: Nights, of_night: BoolArray, donors: list[int], offsets: list[HourlyOffsets], model: MinimaModel
 ) -> tuple[FloatArray, FloatArray]:
     """Give the course of a logger in some nights, from the donors that saw them.
 
@@ -81,8 +140,8 @@ def course_of(
         Which nights; all donors saw each of them.
     donors : list of int
         Columns of the donors.
-    offsets : list of ndarray
-        For each donor, as :func:`hourly_offsets`. [K]
+    offsets : list of HourlyOffsets
+        For each donor, as :func:`hourly_offsets`.
     model : MinimaModel
         Of the logger's minima from these donors.
 
@@ -93,11 +152,15 @@ def course_of(
     sd : ndarray of float
         One for each night: that of its minimum; NaN elsewhere. [K]
     """
-    moved = [nights.hourly[:, donor] + added[nights.hour] for donor, added in zip(donors, offsets, strict=True)]
+    moved = [
+        nights.hourly[:, donor] + added.at(nights.hour, nights.calm[nights.night, donor])
+        for donor, added in zip(donors, offsets, strict=True)
+    ]
     course: FloatArray = np.mean(moved, axis=0)
     course[~of_night[nights.night]] = np.nan
     rows = np.flatnonzero(of_night)
-    predicted = model.predict(nights.minima[rows][:, donors], nights.ranges[rows][:, donors].mean(axis=1))
+    ranges, calm = nights.ranges[rows][:, donors].mean(axis=1), mean_calm(nights.calm[rows][:, donors])
+    predicted = model.predict(nights.minima[rows][:, donors], ranges, calm)
     count = len(nights.minima)
     low, move, sd = np.full(count, np.inf), np.full(count, np.nan), np.full(count, np.nan)
     known = np.isfinite(course)

@@ -2,6 +2,8 @@
 
 In: readings of each sensor. Out: :class:`Nights`: temperatures on whole hours (along the straight line between
 readings; unbridged gaps are NaN), and for each night, noon to noon of the trial's zone, the minimum and the range.
+Each sensor is brought to its own hours first (:class:`SensorHours`), so that no more than one sensor's readings need be
+in memory: an hour takes 8 bytes, however often a logger reads.
 """
 
 from __future__ import annotations
@@ -22,6 +24,32 @@ _DAY_H = 24
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class SensorHours:
+    """One sensor on whole hours, and its nights.
+
+    Parameters
+    ----------
+    first : int
+        The first hour, since 1970-01-01 UTC. [h]
+    hourly : ndarray of float
+        Temperature at each hour; NaN where none is known. Empty where the sensor has no reading. [degC]
+    first_night : int
+        Number of the night that the first hour lies in: days of the zone's clock since 1970-01-01.
+    minima, ranges : ndarray of float
+        One for each night; NaN where fewer than 20 hours are known. [degC], [K]
+    daily : bool
+        Whether the sensor reads daily minima alone, which have no course.
+    """
+
+    first: int
+    hourly: FloatArray
+    first_night: int
+    minima: FloatArray
+    ranges: FloatArray
+    daily: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Nights:
     """Sensors on common hours and nights.
 
@@ -39,6 +67,11 @@ class Nights:
         Hour of each on the clock of the trial's zone. [h]
     minima, ranges : ndarray of float
         A row for each night, a column for each sensor; NaN where fewer than 20 hours are known. [degC], [K]
+    calm : ndarray of float
+        A row for each night, a column for each sensor: how calm and clear the sensor's own wind and sky tell that it
+        was, from 0 to 1; NaN where they do not (:mod:`hardiness.weather.transfer_air`). [1]
+    tells : tuple of str
+        What each sensor's ``calm`` rests on; empty where it tells neither wind nor sky.
     """
 
     sensors: tuple[str, ...]
@@ -48,6 +81,43 @@ class Nights:
     hour: IntArray
     minima: FloatArray
     ranges: FloatArray
+    calm: FloatArray
+    tells: tuple[str, ...]
+
+
+def hours_of(series: Series, zone: ZoneInfo, *, daily: bool = False) -> SensorHours:
+    """Bring one sensor to whole hours and nights.
+
+    Parameters
+    ----------
+    series : Series
+        Its readings, cleaned. [degC]
+    zone : ZoneInfo
+        Whose noon divides the nights.
+    daily : bool, default False
+        Whether they are daily minima.
+
+    Returns
+    -------
+    SensorHours
+    """
+    if series.times.size == 0:
+        return SensorHours(0, np.zeros(0), 0, np.zeros(0), np.zeros(0), daily)
+    first = int(series.times[0]) // HOUR_NS
+    last = -(-int(series.times[-1]) // HOUR_NS)
+    times = np.arange(first, last + 1) * HOUR_NS
+    number = (_local_hours(times, zone) - _NOON_H) // _DAY_H
+    night = number - number[0]
+    count = int(night.max()) + 1
+    hourly = _on_hours(series, times)
+    whole = np.bincount(night[np.isfinite(hourly)], minlength=count) >= NIGHT_HOURS
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    of_reading = night[series.times // HOUR_NS - first]  # the night of the hour that it lies in
+    np.minimum.at(low, of_reading, series.temperatures)
+    np.maximum.at(high, of_reading, series.temperatures)
+    minima, ranges = np.full(count, np.nan), np.full(count, np.nan)
+    minima[whole], ranges[whole] = low[whole], (high - low)[whole]
+    return SensorHours(first, hourly, int(number[0]), minima, ranges, daily)
 
 
 def nights_of(series: Mapping[str, Series], zone: ZoneInfo) -> Nights:
@@ -56,7 +126,7 @@ def nights_of(series: Mapping[str, Series], zone: ZoneInfo) -> Nights:
     Parameters
     ----------
     series : mapping of str to Series
-        Readings of each sensor, cleaned.
+        Readings of each sensor, cleaned. [degC]
     zone : ZoneInfo
         Whose noon divides the nights.
 
@@ -73,29 +143,44 @@ def nights_of(series: Mapping[str, Series], zone: ZoneInfo) -> Nights:
     >>> nights.minima[:2].tolist(), nights.ranges[:2].tolist()
     ([[-4.0], [-4.0]], [[9.0], [9.0]])
     """
-    read = [one for one in series.values() if one.times.size]
+    return nights_together({name: hours_of(one, zone) for name, one in series.items()}, zone)
+
+
+def nights_together(hours: Mapping[str, SensorHours], zone: ZoneInfo) -> Nights:
+    """Lay the hours and nights of several sensors beside each other.
+
+    Parameters
+    ----------
+    hours : mapping of str to SensorHours
+        Of each sensor, as :func:`hours_of` makes them with the same zone.
+    zone : ZoneInfo
+        That zone.
+
+    Returns
+    -------
+    Nights
+        ``calm`` is not known yet, and nobody tells it.
+    """
+    unknown = ("",) * len(hours)
+    read = [one for one in hours.values() if one.hourly.size]
     if not read:
-        nothing = np.zeros((0, len(series)))
+        nothing = np.zeros((0, len(hours)))
         none = np.zeros(0, dtype=np.int64)
-        return Nights(tuple(series), none, nothing, none, none, nothing, nothing)
-    first = min(int(one.times[0]) for one in read) // HOUR_NS
-    last = -(-max(int(one.times[-1]) for one in read) // HOUR_NS)
-    times = np.arange(first, last + 1) * HOUR_NS
-    hours = _local_hours(times, zone)
-    night_number = (hours - _NOON_H) // _DAY_H
-    night = night_number - night_number[0]
-    count = int(night.max()) + 1
-    hourly = np.column_stack([_on_hours(one, times) for one in series.values()])
-    minima, ranges = np.full((count, len(series)), np.nan), np.full((count, len(series)), np.nan)
-    for column, one in enumerate(series.values()):
-        known = np.isfinite(hourly[:, column])
-        whole = np.bincount(night[known], minlength=count) >= NIGHT_HOURS
-        low, high = np.full(count, np.inf), np.full(count, -np.inf)
-        of_reading = night[one.times // HOUR_NS - first]  # the night of the hour that it lies in
-        np.minimum.at(low, of_reading, one.temperatures)
-        np.maximum.at(high, of_reading, one.temperatures)
-        minima[whole, column], ranges[whole, column] = low[whole], (high - low)[whole]
-    return Nights(tuple(series), times, hourly, night, hours % _DAY_H, minima, ranges)
+        return Nights(tuple(hours), none, nothing, none, none, nothing, nothing, nothing, unknown)
+    first, end = min(one.first for one in read), max(one.first + one.hourly.size for one in read)
+    times = np.arange(first, end) * HOUR_NS
+    clock = _local_hours(times, zone)
+    number = (clock - _NOON_H) // _DAY_H
+    night = number - number[0]
+    shape = (int(night.max()) + 1, len(hours))
+    hourly = np.full((times.size, len(hours)), np.nan, order="F")  # sensors are asked column by column
+    minima, ranges = np.full(shape, np.nan), np.full(shape, np.nan)
+    for column, one in enumerate(hours.values()):
+        if one.hourly.size:
+            hourly[one.first - first : one.first - first + one.hourly.size, column] = one.hourly
+            rows = slice(begin := one.first_night - int(number[0]), begin + one.minima.size)
+            minima[rows, column], ranges[rows, column] = one.minima, one.ranges
+    return Nights(tuple(hours), times, hourly, night, clock % _DAY_H, minima, ranges, np.full(shape, np.nan), unknown)
 
 
 def _local_hours(times: IntArray, zone: ZoneInfo) -> IntArray:
@@ -106,8 +191,6 @@ def _local_hours(times: IntArray, zone: ZoneInfo) -> IntArray:
 
 def _on_hours(series: Series, times: IntArray) -> FloatArray:
     """Temperature [degC] at each of the times, along the line between readings; NaN in gaps and beyond the ends."""
-    if series.times.size == 0:
-        return np.full(times.size, np.nan)
     hours = (times - series.times[0]) / HOUR_NS  # small numbers, which floats hold to the nanosecond
     degrees: FloatArray = np.interp(hours, (series.times - series.times[0]) / HOUR_NS, series.temperatures)
     before = np.searchsorted(series.times, times, side="right") - 1
