@@ -10,6 +10,7 @@ import click
 from hardiness import words
 from hardiness.commands.groups import NearNames
 from hardiness.commands.output import say, trial_folder, trial_option
+from hardiness.read.conditions import CONDITIONS
 from hardiness.store.cf_export import STATUS, readings_dataset, write_readings
 from hardiness.trial import open_trial
 
@@ -25,14 +26,17 @@ def export(trial: str | None) -> None:
 @click.option("--sensor", "sensors", metavar="S", multiple=True, help="Only this one; may be given again [all].")
 @trial_option
 def readings(file: Path, sensors: tuple[str, ...], trial: str | None) -> None:
-    """Write all readings as one CF NetCDF file: as read, with offsets, and whether each counts."""
+    """Write all readings as one CF NetCDF file: as read, with offsets, whether each counts, humidity, wind and sky."""
     with open_trial(trial_folder(trial)) as opened:
         r = opened.flow().records
         now = dt.datetime.now(dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
         dataset = readings_dataset(
-            r.readings, r.sensors, r.masks, r.calibrations, opened.settings, only=sensors, at=now
-        )
+            r.readings, r.sensors, r.masks, r.calibrations, opened.settings,
+            conditions=r.conditions(), only=sensors, at=now,
+        )  # fmt: skip
         write_readings(dataset, file)
     masked = int((dataset["status"] == STATUS.index("masked")).sum())
+    told = [condition.long_name for name, condition in CONDITIONS.items() if name in dataset]
+    beside = f", with {words.listed(told)} where they are known" if told else ""
     say(f"{words.count(dataset.sizes['obs'], 'reading')} of {words.count(dataset.sizes['station'], 'sensor')} in "
-        f"{file}; {masked} masked, which the variable 'status' says.")  # fmt: skip
+        f"{file}{beside}; {masked} masked, which the variable 'status' says.")  # fmt: skip

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import xarray as xr
 
-from hardiness.read.conditions import CLOUD, CONDITIONS, DEW_POINT, RELATIVE_HUMIDITY, WIND_SPEED
+from hardiness.read.conditions import CLOUD, CONDITIONS, DEW_POINT, RELATIVE_HUMIDITY, WIND_FROM, WIND_SPEED
 from hardiness.read.station_data import Floats
 from hardiness.words import listed
 
@@ -23,6 +23,7 @@ _LINES = {
         "m s-1": (1.0, 0.0), "m/s": (1.0, 0.0), "km h-1": (1 / 3.6, 0.0), "km/h": (1 / 3.6, 0.0),
         "knot": (1852 / 3600, 0.0), "knots": (1852 / 3600, 0.0), "kt": (1852 / 3600, 0.0), "mph": (0.44704, 0.0),
     },
+    WIND_FROM: {"degree": (1.0, 0.0), "degrees": (1.0, 0.0), "degree_true": (1.0, 0.0), "degrees_true": (1.0, 0.0)},
     CLOUD: {"1": (1.0, 0.0), "%": (0.01, 0.0), "percent": (0.01, 0.0), "okta": (0.125, 0.0), "oktas": (0.125, 0.0)},
 }  # fmt: skip
 

@@ -14,6 +14,7 @@ from hardiness.read.station_data import Floats
 from hardiness.words import count
 
 RELATIVE_HUMIDITY, DEW_POINT, WIND_SPEED, CLOUD = "relative_humidity", "dew_point", "wind_speed", "cloud_area_fraction"
+WIND_FROM = "wind_from_direction"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,9 @@ CONDITIONS = {
     RELATIVE_HUMIDITY: Condition("relative_humidity", "%", "relative humidity over water", "humidity", 1.0, 100.0),
     DEW_POINT: Condition("dew_point_temperature", "degC", "dew point", "dew point", -80.0, 35.0),
     WIND_SPEED: Condition("wind_speed", "m s-1", "mean wind", "wind", 0.0, 75.0),  # [m s-1] past the strongest means
+    WIND_FROM: Condition(
+        "wind_from_direction", "degree", "direction that the wind comes from", "wind direction", 0.0, 360.0
+    ),
     CLOUD: Condition("cloud_area_fraction", "1", "share of the sky under cloud", "sky", 0.0, 1.0),
 }
 

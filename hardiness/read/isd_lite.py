@@ -3,8 +3,8 @@
 Format documentation of the archive (isd-lite-format.txt, 2006): fixed columns; year 1-4, month 6-7, day 9-10, hour
 12-13, all in UTC and rounded to the whole hour; then fields of six: air temperature and dew point in tenths of a degree
 Celsius, pressure, direction and speed of the wind, the latter in tenths of a metre per second, and a code for the sky.
--9999 is missing. A code of 0 to 8 is eighths under cloud; 9 and 10 (obscured) tell none; 11 to 13 are scattered (as 4),
-14 to 16 broken (as 7), 17 to 19 overcast (as 8).
+-9999 is missing; a direction of 0 is that of a calm, none. A code of 0 to 8 is eighths under cloud; 9 and 10 (obscured)
+tell none; 11 to 13 are scattered (as 4), 14 to 16 broken (as 7), 17 to 19 overcast (as 8).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import re
 import numpy as np
 
 from hardiness.errors import InputError, Problem
-from hardiness.read.conditions import CLOUD, DEW_POINT, WIND_SPEED, without_impossible_conditions
+from hardiness.read.conditions import CLOUD, DEW_POINT, WIND_FROM, WIND_SPEED, without_impossible_conditions
 from hardiness.read.station_data import (
     Floats,
     HourlyValues,
@@ -28,7 +28,7 @@ from hardiness.words import count
 MISSING = -9999
 TENTHS = 10.0
 SOURCE = "ISD-Lite"
-_FIELD = slice(19, 25), slice(37, 43), slice(43, 49)  # of a line: dew point, speed of the wind, sky
+_FIELD = slice(19, 25), slice(31, 37), slice(37, 43), slice(43, 49)  # of a line: dew point, wind from, its speed, sky
 _EIGHTHS = (*range(9), np.nan, np.nan, 4, 4, 4, 7, 7, 7, 8, 8, 8)  # by the code of the sky
 _LINE = re.compile(r"(\d{4}) (\d{2}) (\d{2}) (\d{2})([ \-\d]{6})")
 _NAME = re.compile(r"([0-9A-Z]{6})-(\d{5})-\d{4}")  # USAF, WBAN and year name the archive's files
@@ -130,6 +130,8 @@ def _whole(text: str) -> float:
 
 
 def _conditions(fields: Floats) -> dict[str, Floats]:
-    codes = np.where((fields[:, 2] >= 0) & (fields[:, 2] < len(_EIGHTHS)), fields[:, 2], 9)
+    dew, wind_from, wind, code = fields.T
+    codes = np.where((code >= 0) & (code < len(_EIGHTHS)), code, 9)
     sky = np.array(_EIGHTHS)[np.where(np.isnan(codes), 9, codes).astype(np.int64)] / 8
-    return {DEW_POINT: fields[:, 0] / TENTHS, WIND_SPEED: fields[:, 1] / TENTHS, CLOUD: sky}
+    wind_from = np.where((wind_from == 0) | np.isnan(wind), np.nan, wind_from)
+    return {DEW_POINT: dew / TENTHS, WIND_SPEED: wind / TENTHS, WIND_FROM: wind_from, CLOUD: sky}

@@ -26,7 +26,8 @@ from hardiness.read.station_list import StationList
 from hardiness.read.station_package import LIMIT_S, WAY_OUT, Package, model_sources
 
 SETTLED_YEARS = 2  # years before the present one and the last do not change any more
-BESIDE = {"rhum": "humidity_percent", "wspd": "wind_km_h", "cldc": "cloud_oktas"}  # the service's names, and ours
+# the service's names, and ours
+BESIDE = {"rhum": "humidity_percent", "wspd": "wind_km_h", "wdir": "wind_from_degree", "cldc": "cloud_oktas"}
 TERMS = "Meteostat (CC BY 4.0) and the national weather services that its sources name"
 
 

@@ -22,7 +22,14 @@ import numpy as np
 import pandas as pd
 
 from hardiness.errors import InputError, Problem, near_name
-from hardiness.read.conditions import CLOUD, DEW_POINT, RELATIVE_HUMIDITY, WIND_SPEED, without_impossible_conditions
+from hardiness.read.conditions import (
+    CLOUD,
+    DEW_POINT,
+    RELATIVE_HUMIDITY,
+    WIND_FROM,
+    WIND_SPEED,
+    without_impossible_conditions,
+)
 from hardiness.read.station_data import (
     DailyValues,
     HourlyValues,
@@ -39,6 +46,7 @@ IN_COLUMNS = {  # conditions of the air, each by its column in which it stands o
     "humidity_percent": (RELATIVE_HUMIDITY, 1.0),
     "dew_point_c": (DEW_POINT, 1.0),
     "wind_km_h": (WIND_SPEED, 1 / 3.6),
+    "wind_from_degree": (WIND_FROM, 1.0),
     "cloud_oktas": (CLOUD, 1 / 8),
 }
 DAILY = ("date", "minimum_c", "maximum_c", "source", "model")

@@ -2,8 +2,9 @@
 
 The file follows CF 1.11, discrete sampling geometry ``timeSeries`` in its contiguous ragged form (section H.2.4): one
 instance per sensor, whose readings stand on end. Beside the temperature with offsets in it stand the temperature as it
-was read, the offset, and a status: whether a reading counts, is masked, or was looked at and kept. Estimates are no
-readings and are left out.
+was read, the offset, and a status: whether a reading counts, is masked, or was looked at and kept. What stations and
+loggers tell of the air besides (humidity, dew point, wind, sky) stands along the same readings, as it was read, missing
+where nobody tells it. Estimates are no readings and are left out.
 """
 
 from __future__ import annotations
@@ -19,7 +20,9 @@ import pandas as pd
 import xarray as xr
 
 from hardiness.errors import InputError, Problem, near_name
+from hardiness.read.conditions import CONDITIONS
 from hardiness.settings import Settings
+from hardiness.store.part_conditions import attributes_of
 from hardiness.store.parts import NANOSECONDS, times_ns
 from hardiness.weather.gaps import FloatArray
 from hardiness.weather.masking import covered, dated_offsets, spans_of
@@ -41,6 +44,7 @@ def readings_dataset(
     calibrations: pd.DataFrame,
     settings: Settings,
     *,
+    conditions: Mapping[str, xr.Dataset] | None = None,
     only: Sequence[str] = (),
     at: str,
 ) -> xr.Dataset:
@@ -54,6 +58,9 @@ def readings_dataset(
         The records tables.
     settings : Settings
         Of the trial: its place stands for that of a sensor without one.
+    conditions : mapping of str to xarray.Dataset, optional
+        What sensors tell of the air besides, at instants of their readings:
+        :data:`hardiness.read.conditions.CONDITIONS`, in their units.
     only : sequence of str
         These sensors; empty: all that have readings.
     at : str
@@ -136,10 +143,11 @@ def readings_dataset(
         ),
         "shielded": _flag(_SENSOR, known["shielded"].to_numpy(), "whether it hangs in a radiation shield", _SHIELDED),
     }  # fmt: skip
+    variables |= _conditions_along(names, ordered, conditions or {})
     attributes = {
         "Conventions": "CF-1.11",
         "featureType": "timeSeries",
-        "title": f"Air temperatures of the trial {settings.name}",
+        "title": f"Readings of the trial {settings.name}",
         "institution": settings.name,
         "source": "exports of loggers and stations",
         "history": f"{at} hardiness {importlib.metadata.version('hardiness')}: all readings that were taken in",
@@ -171,14 +179,42 @@ def write_readings(dataset: xr.Dataset, path: Path) -> None:
     encoding: dict[str, dict[str, Any]] = {
         str(name): _PACKED if variable.dims == _READING else {"_FillValue": None} for name, variable in dataset.items()
     }
-    for name in ("surface_altitude", "sensor_height"):  # these alone may be unknown
-        encoding[name] = {"_FillValue": np.nan}
+    for name in ("surface_altitude", "sensor_height", *CONDITIONS):  # these alone may be unknown
+        if name in encoding:
+            encoding[name] = encoding[name] | {"_FillValue": np.nan}
     beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         dataset.to_netcdf(beside, engine="h5netcdf", format="NETCDF4", encoding=encoding)
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
+
+
+def _conditions_along(
+    names: Sequence[str], readings: Sequence[xr.DataArray], conditions: Mapping[str, xr.Dataset]
+) -> dict[str, xr.Variable]:
+    """Lay what is known of the air along all readings; conditions that nobody tells are left out."""
+    sizes = [air.size for air in readings]
+    starts = np.concatenate(([0], np.cumsum(sizes)))
+    laid: dict[str, FloatArray] = {}
+    for name, air, start in zip(names, readings, starts.tolist(), strict=False):
+        if name not in conditions:
+            continue
+        told = conditions[name]
+        _, along, own = np.intersect1d(
+            times_ns(air["time"].to_numpy()), times_ns(told["time"].to_numpy()), assume_unique=True, return_indices=True
+        )
+        for condition in CONDITIONS:
+            if condition in told:
+                there = laid.setdefault(condition, np.full(sum(sizes), np.nan))
+                there[start + along] = told[condition].to_numpy()[own]
+    return {
+        condition: xr.Variable(_READING, laid[condition], {
+            **attributes_of(condition), "cell_methods": "time: point", "coordinates": _COORDINATES,
+            "ancillary_variables": "status",
+        })
+        for condition in CONDITIONS if condition in laid
+    }  # fmt: skip
 
 
 def _refuse(names: list[str], readings: Mapping[str, xr.DataArray], known: pd.DataFrame, settings: Settings) -> None:

@@ -23,10 +23,20 @@ def isd(tmp_path, text):
 def test_an_isd_file_tells_dew_point_wind_and_sky_of_each_hour_that_has_a_temperature(tmp_path):
     data = isd(tmp_path, ISD)
     told = data.values.conditions
-    assert list(told) == ["dew_point", "wind_speed", "cloud_area_fraction"]
+    assert list(told) == ["dew_point", "wind_speed", "wind_from_direction", "cloud_area_fraction"]
     assert {name: values.tolist() for name, values in told.items()} == {
-        "dew_point": [-6.1] * 3, "wind_speed": [2.6] * 3, "cloud_area_fraction": [0.25] * 3
+        "dew_point": [-6.1] * 3, "wind_speed": [2.6] * 3, "wind_from_direction": [320.0] * 3,
+        "cloud_area_fraction": [0.25] * 3,
     }  # fmt: skip
+
+
+def test_a_calm_has_no_direction_in_an_isd_file(tmp_path):
+    text = HEAD.format(hour=5, dew=-61, wind=0, sky=0).replace("  320", "    0") + HEAD.format(
+        hour=6, dew=-61, wind=9, sky=0
+    )
+    told = isd(tmp_path, text).values.conditions
+    assert told["wind_speed"].tolist() == [0.0, 0.9]
+    assert told["wind_from_direction"] == pytest.approx([np.nan, 320.0], nan_ok=True)
 
 
 @pytest.mark.parametrize(
@@ -68,14 +78,17 @@ def cf(tmp_path, made: xr.Dataset):
 def test_a_cf_file_tells_conditions_by_standard_name_in_its_own_units(tmp_path):
     data = cf(tmp_path, with_beside(
         relative_humidity=([0.5, 0.75, 1.0], "1"), dew_point_temperature=([268.15, 267.15, np.nan], "K"),
+        wind_from_direction=([0.0, 270.0, 400.0], "degrees"),
         wind_speed=([3.6, 7.2, 0.0], "km h-1"), cloud_area_fraction=([0.0, 50.0, 100.0], "%"),
     ))  # fmt: skip
     told = data.values.conditions
     assert told["relative_humidity"].tolist() == [50.0, 75.0, 100.0]
     assert told["dew_point"] == pytest.approx([-5.0, -6.0, np.nan], nan_ok=True)
     assert told["wind_speed"].tolist() == [1.0, 2.0, 0.0]
+    assert told["wind_from_direction"] == pytest.approx([0.0, 270.0, np.nan], nan_ok=True)
     assert told["cloud_area_fraction"].tolist() == [0.0, 0.5, 1.0]
-    assert data.said == []
+    (said,) = data.said
+    assert said.startswith("1 value of direction that the wind comes from that no air has (below 0 or above 360 deg")
 
 
 def test_of_several_stations_in_a_cf_file_the_chosen_ones_wind_is_taken(tmp_path):

@@ -12,7 +12,7 @@ from hardiness import schema
 from hardiness.errors import InputError
 from hardiness.settings import Settings
 from hardiness.store.cf_export import readings_dataset, write_readings
-from hardiness.units import unit_named
+from hardiness.units import registry, unit_named
 
 HILL = Settings("Hill", "UTC", latitude=41.2, longitude=-7.5, elevation_m=480.0)
 NOON = "2032-01-05T12:00:00Z"
@@ -204,3 +204,72 @@ def test_a_file_that_cannot_be_written_is_refused_and_nothing_is_left(tmp_path):
         with pytest.raises(InputError, match="a file to write"):
             write_readings(exported(), path)
     assert list(tmp_path.iterdir()) == []
+
+
+HOURS = READINGS["ST-9"]["time"]
+TOLD = {
+    "ST-9": xr.Dataset(
+        {
+            "air_temperature": READINGS["ST-9"],
+            "wind_speed": ("time", [1.5, np.nan], {"units": "m s-1"}),
+            "wind_from_direction": ("time", [320.0, np.nan], {"units": "degree"}),
+            "cloud_area_fraction": ("time", [0.25, 1.0], {"units": "1"}),
+        }
+    ),
+    "L1": xr.Dataset(
+        {
+            "air_temperature": READINGS["L1"],
+            "relative_humidity": ("time", [88.25, np.nan, 97.0], {"units": "%"}),
+            "dew_point": ("time", [-1.2, -2.9, np.nan], {"units": "degC"}),
+        }
+    ),
+}
+NAMED = {
+    "relative_humidity": ("relative_humidity", "%"),
+    "dew_point": ("dew_point_temperature", "degC"),
+    "wind_speed": ("wind_speed", "m s-1"),
+    "wind_from_direction": ("wind_from_direction", "degree"),
+    "cloud_area_fraction": ("cloud_area_fraction", "1"),
+}
+
+
+def with_conditions(**options) -> xr.Dataset:
+    return readings_dataset(READINGS, SENSORS, MASKS, OFFSETS, HILL, conditions=TOLD, at=NOON, **options)
+
+
+def test_conditions_stand_along_the_readings_that_they_were_measured_with(tmp_path):
+    write_readings(with_conditions(), tmp_path / "told.nc")
+    with xr.open_dataset(tmp_path / "told.nc", engine="h5netcdf") as dataset:
+        for name, told in TOLD.items():
+            for condition in NAMED:
+                found = of(dataset, name)[condition].to_numpy()
+                wanted = told[condition].to_numpy() if condition in told else np.full(found.size, np.nan)
+                np.testing.assert_array_equal(found, wanted)
+        assert np.isnan(of(dataset, "L2")["relative_humidity"]).all()
+        for condition, (standard_name, units) in NAMED.items():
+            attributes = dataset[condition].attrs
+            assert (attributes["standard_name"], attributes["units"]) == (standard_name, units)
+            assert attributes["ancillary_variables"] == "status"
+            assert dataset[condition].encoding["_FillValue"] != dataset[condition].encoding["_FillValue"]  # NaN
+            assert unit_known(units)
+        assert dataset["dew_point"].attrs["units_metadata"] == "temperature: on_scale"
+        assert dataset["air_temperature"].to_numpy().tolist() == exported()["air_temperature"].to_numpy().tolist()
+
+
+def unit_known(units: str) -> bool:
+    return registry.Unit({"%": "percent", "m s-1": "m/s", "1": "dimensionless"}.get(units, units)) is not None
+
+
+def test_conditions_that_nobody_tells_have_no_variable_and_other_sensors_give_none():
+    assert not set(NAMED) & set(exported().data_vars)
+    assert set(NAMED) & set(with_conditions(only=["ST-9"]).data_vars) == {
+        "wind_speed", "wind_from_direction", "cloud_area_fraction"
+    }  # fmt: skip
+    assert not set(NAMED) & set(with_conditions(only=["L2"]).data_vars)
+
+
+@pytest.mark.parametrize("make", [exported, with_conditions])
+def test_the_same_readings_give_the_same_bytes(tmp_path, make):
+    for name in ("one.nc", "two.nc"):
+        write_readings(make(), tmp_path / name)
+    assert (tmp_path / "one.nc").read_bytes() == (tmp_path / "two.nc").read_bytes()
