@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import click
 import pandas as pd
 
@@ -14,10 +16,17 @@ from hardiness.units import difference_to_fahrenheit
 from hardiness.weather.answering import who_answers
 from hardiness.weather.apart import find_apart
 from hardiness.weather.transfer import COLD_C, LEAST_COLD, LEAST_NIGHTS
+from hardiness.weather.transfer_air import SKY, WIND, WIND_AND_SKY
 
-FIRST = ("sensor", "source", "offset_c", "sd_c", "freezes", "cold_nights", "nights", "basis", "offset_sd_c", "lapse_c")
+FIRST = ("sensor", "source", "offset_c", "sd_c", "freezes", "cold_nights", "nights", "basis", "nights_by", "calm_c",
+         "offset_sd_c", "lapse_c")  # fmt: skip
 FIRST_APART = ("event", "sensor_a", "minimum_a_c", "sensor_b", "minimum_b_c", "difference_c", "usual_c", "sd_c")
 FIRST_ANSWERING = ("plant", "sensor", "events", "estimated", "why", "distance_km", "height_m", "asked")
+NIGHTS = {  # by what they are told: what they are called, and what the others are
+    WIND_AND_SKY: ("clear, calm", "windy or overcast"),
+    WIND: ("calm", "windy"),
+    SKY: ("clear", "overcast"),
+}
 WHEN = {
     OVERLAP: "Silent loggers are estimated where at least {nights} common nights show the difference, {cold} of them "
     "with either at or below {limit}.",
@@ -73,10 +82,29 @@ def transfer_notes(table: pd.DataFrame, freezes: pd.DataFrame, settings: Setting
             f"{seen}; a minimum estimated from it is sure to ± {_difference(best['sd_c'], settings)} (one standard "
             f"deviation). {many} estimated."
         )
+        notes += [_nights_note(best, settings)] * bool(best["cold_nights"])
         if found and (rows.loc[rows["freezes"] > 0, "basis"] == "height alone").any():
             notes.append(f"{logger}: no common night was seen with a source of its estimates, so that they rest on "
                          "6.5 °C per km of height and a wide guess: readings of a winter tell more.")  # fmt: skip
     return notes
+
+
+def _nights_note(pair: pd.Series[Any], settings: Settings) -> str:
+    """Say by what clear, calm nights are told from others, and how much they matter."""
+    logger, source, by = pair["sensor"], pair["source"], pair["nights_by"]
+    if by not in NIGHTS:
+        return (
+            f"{logger}: clear, calm nights are told from others by how far {source} cools in the night; its wind and "
+            "sky are not known of enough nights."
+        )
+    rest = pair["cold_nights"] - pair["told_nights"]
+    known = f"known of {pair['told_nights']} of the cold nights" + (", the rest by how far it cooled" if rest else "")
+    these, others = NIGHTS[by]
+    more = f"{_difference(abs(pair['calm_c']), settings)} {'colder' if pair['calm_c'] < 0 else 'warmer'}"
+    return (
+        f"{logger}: {these} nights are told from others by the {by} of {source} ({known}). In them it is {more} "
+        f"against {source} than in {others} nights that cool as far."
+    )
 
 
 def estimated_note(freezes: pd.DataFrame) -> list[str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import signal
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import CancelledError, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from typing import Any, TypeVar
@@ -47,7 +47,8 @@ def spread(work: Callable[[Task], Result], tasks: Sequence[Task], compute: Compu
     Raises
     ------
     HardinessError
-        If the cluster does not answer, dask is not installed, or a worker was stopped from outside.
+        If the cluster does not answer, has no worker or is lost, dask is not installed, or a worker was stopped from
+        outside.
 
     Examples
     --------
@@ -68,8 +69,8 @@ def _by_processes(work: Callable[[Task], Result], tasks: Sequence[Task], workers
         return list(pool.map(work, tasks))
     except BrokenProcessPool:
         raise HardinessError(
-            "A worker process was stopped before it was done; often the memory was full. "
-            "Set fewer workers under [compute] in trial.toml."
+            "A worker process was stopped before it was done; often the memory was full. Set fewer workers under "
+            "[compute] in trial.toml (workers = 1 needs the least memory), and repeat the command: nothing is lost."
         ) from None
     finally:
         pool.shutdown(wait=True, cancel_futures=True)  # after Ctrl-C no more than the tasks in hand are waited for
@@ -81,7 +82,7 @@ def _leave_interrupts_to_parent() -> None:
 
 def _by_cluster(work: Callable[[Task], Result], tasks: Sequence[Task], scheduler: str) -> list[Result]:
     try:
-        from distributed import Client
+        from distributed import Client, KilledWorker
     except ImportError:
         raise HardinessError(
             f"trial.toml asks for the dask cluster at {scheduler}, and dask is not installed: "
@@ -95,10 +96,32 @@ def _by_cluster(work: Callable[[Task], Result], tasks: Sequence[Task], scheduler
             "[compute] in trial.toml."
         ) from None
     with client:
+        _wait_for_a_worker(client, scheduler)
         # pure: off, because files that a task names may have changed since the same task was done
         futures = client.map(work, tasks, pure=False)
         try:
             results: list[Result] = client.gather(futures)
+        except KilledWorker:
+            raise HardinessError(
+                f"Workers of the dask cluster at {scheduler} were stopped again and again over the same sensor; often "
+                "their memory was full. Give each worker more memory or start fewer on one machine, and repeat the "
+                "command: nothing is lost. Or take 'scheduler' out of [compute] in trial.toml."
+            ) from None
+        except CancelledError:
+            raise HardinessError(
+                f"The dask scheduler at {scheduler} was lost before the work was done. Start it again and repeat the "
+                "command, or take 'scheduler' out of [compute] in trial.toml."
+            ) from None
         finally:
             client.cancel(futures)  # after a fault or Ctrl-C the rest is not worked out
     return results
+
+
+def _wait_for_a_worker(client: Any, scheduler: str) -> None:
+    try:
+        client.wait_for_workers(1, timeout=WAIT_S)
+    except TimeoutError:
+        raise HardinessError(
+            f"The dask scheduler at {scheduler} has no worker. Start one (dask worker {scheduler}), or take "
+            "'scheduler' out of [compute] in trial.toml."
+        ) from None

@@ -2,11 +2,11 @@ r"""How calm and clear each night was at a sensor that tells its wind, its sky o
 
 .. math:: q = \frac{1}{1 + (w / w_0)^4} \cdot \frac{1}{1 + (n / n_0)^4}
 
-:math:`w` is the mean wind and :math:`n` the mean cloud by night, 18 to 9 o'clock. So a night is 1 when it is calm and
-clear, 0 when it is windy or overcast, and the fall between is the soft form of the split that tells radiative freezes
-from others (:mod:`hardiness.weather.kinds`); common practice, no source for its shape. Inversions, and so cold air in
-hollows, need both (Snyder & de Melo-Abreu 2005, *Frost Protection*, FAO Environment and Natural Resources Series 10,
-vol. 1, ch. 1). A sensor that tells but one of the two is taken by that one.
+:math:`w` is the mean wind and :math:`n` the mean cloud by night, 18 to 9 o'clock; :math:`w_0` is 5 mph, :math:`n_0` two
+eighths. So a night is 1 when it is calm and clear, 0 when it is windy or overcast: the soft form of the split that
+tells radiative freezes from others (:mod:`hardiness.weather.kinds`). Inversions, and so cold air in hollows, need both
+(Snyder & de Melo-Abreu 2005, *Frost Protection*, FAO Environment and Natural Resources Series 10, vol. 1, ch. 1). A
+sensor that tells but one of the two is taken by that one.
 """
 
 from __future__ import annotations
@@ -20,11 +20,10 @@ import xarray as xr
 from hardiness.read.conditions import CLOUD, WIND_SPEED
 from hardiness.weather.clean import utc_times
 from hardiness.weather.gaps import HOUR_NS, FloatArray
-from hardiness.weather.kinds import CALM_M_PER_S, NIGHT
+from hardiness.weather.kinds import CALM_M_PER_S, CLEAR, NIGHT
 from hardiness.weather.transfer_nights import Nights
 
-HALF_CLOUD = 0.4  # [1] cover that leaves half: two eighths are clear, five are not; common practice, no source
-STEEPNESS = 4  # [1]
+STEEPNESS = 4  # [1] of the fall from 1 to 0; common practice, no source
 LEAST_VALUES = 5  # [1] by night: what a report every three hours gives
 MOSTLY = 0.5  # [1] share of the nights told at all that wind, or sky, must know to be asked for
 WIND_AND_SKY, WIND, SKY = "wind and sky", "wind", "sky"
@@ -93,7 +92,7 @@ def mean_calm(calm: FloatArray) -> FloatArray:
 def _halves(nights: Nights, told: xr.Dataset) -> dict[str, FloatArray]:
     """How calm by the wind, and how clear by the sky, each night was; what is known of too few nights is not in it."""
     known = {}
-    for name, variable, half in ((WIND, WIND_SPEED, CALM_M_PER_S), (SKY, CLOUD, HALF_CLOUD)):
+    for name, variable, half in ((WIND, WIND_SPEED, CALM_M_PER_S), (SKY, CLOUD, CLEAR)):
         if variable in told:
             values = _by_night(nights, told, variable)
             known[name] = 1 / (1 + (values / half) ** STEEPNESS)

@@ -1,13 +1,13 @@
 r"""A logger's nightly minimum from those of other sensors: the model, with few nights held near what heights say.
 
-.. math:: y = \bar z + a + \sum_j b_j (z_j - \bar z) + c\,(p - \bar p) + d\,(q - \hat q(p)) + e
+.. math:: y = \bar z + a + \sum_j b_j (z_j - \bar z) + c\,(p - \bar p) + d\,(q - \bar q) + e
 
 :math:`z_j` are the minima of the other sensors (the donors), brought to the logger's height by the lapse rate,
 :math:`\bar z` is their mean, and :math:`p` the donors' mean range of the day: on clear calm nights, when the range is
 wide, sites differ more. :math:`q` is how calm and clear the night was by the donors' own wind and sky
-(:mod:`hardiness.weather.transfer_air`), and :math:`\hat q` what the range lets expect of it: a straight line through
-the nights of the fit. A night of which neither wind nor sky is known stands at :math:`\hat q`: it is predicted by the
-range alone, and what :math:`q` would have told is added to its uncertainty.
+(:mod:`hardiness.weather.transfer_air`). A night of which neither wind nor sky is known is taken to be as calm and clear
+as its range lets expect, by a straight line through the nights of the fit that are known, and what :math:`q` would have
+told beyond that is added to its uncertainty. So no night is lost.
 
 Priors :math:`a, b_j, c, d \mid \sigma` are normal about 0, that of :math:`\sigma^2` is an inverse chi-squared one, so
 that the prediction is Student's t in closed form (Gelman et al. 2013, *Bayesian Data Analysis*, 3rd ed., ch. 14). The
@@ -96,8 +96,8 @@ class UsualCalm:
     per_k: float
     sd: float
 
-    def beyond(self, calm: FloatArray, wider: FloatArray) -> FloatArray:
-        """Say how much calmer and clearer nights were than their range lets expect.
+    def apart(self, calm: FloatArray, wider: FloatArray) -> FloatArray:
+        """Say how much calmer and clearer than usual nights were.
 
         Parameters
         ----------
@@ -109,9 +109,10 @@ class UsualCalm:
         Returns
         -------
         ndarray of float
-            0 where it is not known. [1]
+            By what the range lets expect where it is not known. [1]
         """
-        return np.nan_to_num(calm - self.usual - self.per_k * wider, nan=0.0)
+        expected = np.clip(self.usual + self.per_k * wider, 0.0, 1.0)
+        return np.where(np.isnan(calm), expected, calm) - self.usual
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -262,5 +263,5 @@ def _design(
     mean: FloatArray = donors.mean(axis=1)
     apart = [donors - mean[:, None]] if donors.shape[1] > 1 else []
     wider = np.zeros(mean.size) if math.isnan(usual_range) else ranges - usual_range
-    told = [] if usual_calm is None else [usual_calm.beyond(calm, wider)]
+    told = [] if usual_calm is None else [usual_calm.apart(calm, wider)]
     return mean, np.column_stack([np.ones(mean.size), *apart, wider, *told])

@@ -35,7 +35,7 @@ def silent(planted: Line) -> Line:
 def test_a_row_per_logger_and_source_and_what_it_means(silent: Line):
     ended = silent.done("transfer", "--csv", "-")
     assert ended.header == ["sensor", "source", "nights", "cold_nights", "offset_c", "offset_sd_c", "sd_c", "lapse_c",
-                            "distance_km", "basis", "freezes"]  # fmt: skip
+                            "distance_km", "basis", "nights_by", "told_nights", "calm_c", "freezes"]  # fmt: skip
     [row] = ended.rows
     assert (row["sensor"], row["source"], row["basis"]) == ("L1", "ST-9", "overlap")
     assert (row["nights"], row["cold_nights"]) == ("54", "52")  # a mild day stands at either end
@@ -45,6 +45,41 @@ def test_a_row_per_logger_and_source_and_what_it_means(silent: Line):
     assert "at least 30 common nights show the difference, 10 of them with either at or below 2.0 °C" in ended.err
     assert "L1: 2.0 °C colder than ST-9 at the minimum" in ended.err
     assert f"{row['freezes']} freezes estimated." in ended.err
+    assert (row["nights_by"], row["told_nights"], row["calm_c"]) == ("range of the day", "0", "")
+    assert "L1: clear, calm nights are told from others by how far ST-9 cools in the night; its wind" in ended.err
+
+
+def isd(rows: list[tuple[datetime, float]], *, calm: set[str], sky: bool = True) -> str:
+    """ISD-Lite hours, overcast and windy but in calm, clear nights, each named by the day on which it begins."""
+    lines = []
+    for time, degrees in rows:
+        still = (time - timedelta(hours=12)).date().isoformat() in calm
+        wind, eighths = (5, 0) if still else (60, 8)
+        fields = [round(10 * degrees), -9999, -9999, -9999, wind, eighths if sky else -9999, -9999, -9999]
+        lines.append(f"{time:%Y %m %d %H}" + "".join(f"{one:6d}" for one in fields))
+    return "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize("sky", [True, False])
+def test_it_says_that_wind_and_sky_were_used_and_what_they_showed(planted: Line, sky: bool):
+    calm = set(list(NIGHTS)[::3])
+    line = planted.file(isd(readings(NIGHTS), calm=calm, sky=sky), "723170-13723-2023")
+    planted.done("station", "add", line, "--station", "ST-9", "--latitude", "40.5", "--longitude", "-3.7")
+    hollow = {night: low - (4.0 if night in calm else 1.0) for night, low in NIGHTS.items()}
+    rows = without(readings(hollow), "2023-01-16", 5)
+    planted.added("readings", as_csv(rows), "l1.csv", "--sensor", "L1")
+    ended = planted.done("transfer", "--csv", "-")
+    [row] = ended.rows
+    assert (row["nights_by"], row["told_nights"]) == ("wind and sky" if sky else "wind", row["cold_nights"])
+    assert float(row["calm_c"]) == pytest.approx(-3.0, abs=0.3)
+    said = (
+        "clear, calm nights are told from others by the wind and sky" if sky else "calm nights are told from others by"
+    )
+    assert f"L1: {said}" in ended.err and f"known of {row['cold_nights']} of the cold nights)" in ended.err
+    assert f"colder against ST-9 than in {'windy or overcast' if sky else 'windy'} nights that cool as far" in ended.err
+    found = [float(row["minimum_c"]) for row in planted.csv("freezes") if row["source"] == "estimated"]
+    assert DEEP not in calm
+    assert min(found) == pytest.approx(hollow[DEEP], abs=0.5)
 
 
 def test_estimated_freezes_are_listed_counted_aloud_and_met_by_the_plants(silent: Line):

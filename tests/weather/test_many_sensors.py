@@ -193,7 +193,7 @@ def test_an_error_in_a_worker_is_the_error_it_is_here(stored, always_spread):
 
 @pytest.mark.slow
 def test_a_worker_that_is_stopped_from_outside_is_told(always_spread):
-    with pytest.raises(HardinessError, match="A worker process was stopped before it was done"):
+    with pytest.raises(HardinessError, match=r"A worker process was stopped before it was done.*Set fewer workers"):
         spread(end_at_once, [0, 1], TWO, readings=1)
 
 
@@ -257,4 +257,53 @@ def test_a_scheduler_that_does_not_answer_is_told(always_spread, monkeypatch):
     pytest.importorskip("distributed")
     monkeypatch.setattr(spread_out, "WAIT_S", 1)
     with pytest.raises(HardinessError, match=r"The dask scheduler at tcp://127\.0\.0\.1:9 does not answer"):
+        spread(abs, [-1, 2], Compute(scheduler="tcp://127.0.0.1:9"), readings=1)
+
+
+def cluster_of(distributed, workers: int, *, processes: bool = False):
+    return distributed.LocalCluster(
+        n_workers=workers, threads_per_worker=1, processes=processes, protocol="tcp", host="127.0.0.1",
+        dashboard_address=None,
+    )  # fmt: skip
+
+
+@pytest.mark.slow
+def test_workers_of_a_cluster_that_are_stopped_over_and_over_are_told(always_spread):
+    distributed, dask = pytest.importorskip("distributed"), pytest.importorskip("dask")
+    with (
+        dask.config.set({"distributed.scheduler.allowed-failures": 0}),
+        cluster_of(distributed, 1, processes=True) as cluster,
+        pytest.raises(HardinessError) as stopped,
+    ):
+        spread(end_at_once, [0, 1], Compute(scheduler=cluster.scheduler_address), readings=1)
+    told = str(stopped.value)
+    assert told.startswith(f"Workers of the dask cluster at {cluster.scheduler_address} were stopped again and again")
+    assert "Give each worker more memory or start fewer on one machine" in told
+    assert "take 'scheduler' out of [compute] in trial.toml" in told
+
+
+@pytest.mark.slow
+def test_a_cluster_without_a_worker_is_told_and_not_waited_for(always_spread, monkeypatch):
+    distributed = pytest.importorskip("distributed")
+    monkeypatch.setattr(spread_out, "WAIT_S", 1)
+    with cluster_of(distributed, 0) as cluster, pytest.raises(HardinessError, match=r"has no worker\. Start one"):
+        spread(abs, [-1, 2], Compute(scheduler=cluster.scheduler_address), readings=1)
+
+
+def test_a_scheduler_that_is_lost_on_the_way_is_told(always_spread, monkeypatch):
+    # what the client of a scheduler that was killed raises, seen on a real one
+    distributed = pytest.importorskip("distributed")
+
+    class Lost:
+        def __init__(self, *_, **__): ...
+        def __enter__(self): ...
+        def __exit__(self, *_): ...
+        def wait_for_workers(self, *_, **__): ...
+        def map(self, *_, **__): ...
+        def cancel(self, *_): ...
+        def gather(self, _):
+            raise distributed.client.FutureCancelledError("abs-1", "lost dependencies")
+
+    monkeypatch.setattr(distributed, "Client", Lost)
+    with pytest.raises(HardinessError, match=r"The dask scheduler at tcp://127\.0\.0\.1:9 was lost before .*Start it"):
         spread(abs, [-1, 2], Compute(scheduler="tcp://127.0.0.1:9"), readings=1)

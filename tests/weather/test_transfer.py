@@ -1,6 +1,9 @@
 """Loggers that were silent: what is estimated from others, what is left alone, how it is chosen and said."""
 
+from collections import Counter
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -8,7 +11,9 @@ import pandas as pd
 import pytest
 import xarray as xr
 
+from hardiness import flow as flow_module
 from hardiness import schema
+from hardiness.effects import ModelTerms
 from hardiness.errors import InputError
 from hardiness.flow import Flow, Records
 from hardiness.settings import ALWAYS, NEVER, OVERLAP, Settings
@@ -17,6 +22,7 @@ from hardiness.settings_writing import to_toml
 from hardiness.weather.answering import who_answers
 from hardiness.weather.apart import find_apart
 from hardiness.weather.events import freezes_table
+from hardiness.weather.one_by_one import OneByOne, with_others
 from hardiness.weather.series import series_of
 from hardiness.weather.transfer import LEAST_COLD, LEAST_NIGHTS, Transfers, count_estimated, find_transfers
 from hardiness.weather.transfer_minima import fit_minima
@@ -363,6 +369,93 @@ def test_counting_without_estimates_gives_zeros():
     found = transfers(labelled(weather(colder=2.5)))
     table = freezes_table({"ST-9": labelled(weather())}, BOTH, HILL)
     assert count_estimated(table, found)["freezes"].tolist() == [0]
+
+
+class Counted(OneByOne):
+    """Readings fetched one by one, which counts how often each sensor's are."""
+
+    def __init__(self, readings: dict[str, xr.DataArray]) -> None:
+        self.fetched: Counter[str] = Counter()
+        super().__init__({name: partial(self._fetch, name, air) for name, air in readings.items()},
+                         {name: air.size for name, air in readings.items()})  # fmt: skip
+
+    def _fetch(self, name: str, air: xr.DataArray) -> xr.DataArray:
+        self.fetched[name] += 1
+        return air
+
+
+def gappy() -> tuple[dict[str, xr.DataArray], pd.DataFrame]:
+    """Two loggers that were silent at times, one of them in a freeze of its own, and a station; offsets to add."""
+    first = without(labelled(weather(colder=2.5, stray=0.4)), *SILENT)
+    second = without(labelled(weather(colder=4.0, stray=0.6, seed=6)), "2032-02-03T01", "2032-02-08T15")
+    table = sensors(STATION, LOGGER | {"offset_c": 0.2}, {"sensor": "L2", "kind": "logger", "offset_c": -0.1})
+    return {"L1": first, "L2": second, "ST-9": labelled(weather())}, table
+
+
+def test_readings_fetched_one_by_one_give_the_same_tables_and_are_fetched_once():
+    readings, table = gappy()
+    lazily = Counted(readings)
+    standing = plants({"plant": "T1", "block": "lower"}, {"plant": "T2", "sensor": "L2"})
+    one, other = (Flow(records(given, table, plants=standing), HILL) for given in (readings, lazily))
+    pd.testing.assert_frame_equal(other.freezes, one.freezes, check_exact=True)
+    assert set(one.freezes.loc[one.freezes["source"] == "estimated", "sensor"]) == {"L1", "L2"}
+    assert lazily.fetched == {"L1": 1, "L2": 1, "ST-9": 1}
+    pd.testing.assert_frame_equal(other.transfers, one.transfers, check_exact=True)
+    assert lazily.fetched.total() == 3
+    assert isinstance(other.courses, OneByOne) and lazily.fetched.total() == 3
+    for logger, course in one.courses.items():
+        xr.testing.assert_identical(other.courses[logger], course)
+        assert other.courses.sizes[logger] == course.size
+    pd.testing.assert_frame_equal(other.exposures, one.exposures, check_exact=True)
+
+
+def test_weather_before_an_estimated_freeze_is_estimated_too_where_readings_are_fetched_one_by_one():
+    readings, table = gappy()
+    lazily = Counted(readings)
+    courses = Flow(records(lazily, table), HILL).courses
+    fetched = lazily.fetched.total()
+    laid = with_others(lazily, courses)
+    assert lazily.fetched.total() == fetched and list(laid) == list(readings)
+    assert laid["L1"].size == courses.sizes["L1"] > readings["L1"].size
+    assert laid["ST-9"].size == readings["ST-9"].size
+
+
+def test_a_flow_that_never_estimates_builds_no_transfer_for_other_settings(monkeypatch):
+    def built(*_, **__):
+        raise AssertionError("a transfer was built")
+
+    monkeypatch.setattr(flow_module, "find_transfers", built)
+    readings, table = gappy()
+    never = replace(HILL, transfer=NEVER)
+    one = Flow(records(readings, table, plants=plants({"plant": "T1", "block": "lower"}), scores=SCORED), never)
+    other = one.with_settings(replace(never, model=ModelTerms(winter=True)))
+    assert other.freezes is one.freezes and other.courses == {}
+    assert set(other.freezes["source"]) == {"logger", "station"}
+    with pytest.raises(AssertionError, match="a transfer was built"):
+        _ = Flow(records(readings, table), HILL).freezes
+    with pytest.raises(AssertionError, match="a transfer was built"):
+        _ = one.transfers  # the table itself is there for who asks
+
+
+def test_a_stations_wind_is_asked_and_a_loggers_air_is_not():
+    readings, table = gappy()
+    wind = xr.Dataset({"wind_speed": ("time", np.full(TIME.size, 1.0), {"units": "m s-1"}),
+                       "air_temperature": labelled(weather())}, {"time": TIME})  # fmt: skip
+    asked = []
+
+    class Told(dict):
+        def __getitem__(self, sensor):
+            asked.append(sensor)
+            return super().__getitem__(sensor)
+
+    told = Told({"ST-9": wind, "L2": wind})
+    flow = Flow(replace(records(readings, table), conditions=lambda: told), HILL)
+    by = flow.transfers.set_index(["sensor", "source"])["nights_by"]
+    assert by["L1", "ST-9"] == "wind" and by["L1", "L2"] == "range of the day"
+    assert set(asked) == {"ST-9"}
+    without_station = Flow(replace(records({"L1": readings["L1"], "L2": readings["L2"]}, table.iloc[1:]),
+                                   conditions=lambda: pytest.fail("read")), HILL)  # fmt: skip
+    assert len(without_station.transfers) == 2
 
 
 # Sensors held against each other ------------------------------------------------------------------------------------

