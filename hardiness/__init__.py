@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from hardiness.errors import FitError, HardinessError, HardinessWarning, InputError, UnitsError
+    from hardiness.figures.gallery import draw_figure
+    from hardiness.figures.saving import save_figure
     from hardiness.tolerance.fit import Fit, fit_tolerance
     from hardiness.tolerance.priors import Priors
     from hardiness.trial import Trial, new_trial, open_trial
@@ -23,6 +25,8 @@ _HOMES = {
     "HardinessWarning": "hardiness.errors",
     "InputError": "hardiness.errors",
     "UnitsError": "hardiness.errors",
+    "draw_figure": "hardiness.figures.gallery",
+    "save_figure": "hardiness.figures.saving",
     "Fit": "hardiness.tolerance.fit",
     "fit_tolerance": "hardiness.tolerance.fit",
     "Priors": "hardiness.tolerance.priors",
@@ -40,10 +44,12 @@ __all__ = [
     "Priors",
     "Trial",
     "UnitsError",
+    "draw_figure",
     "fit_tolerance",
     "freezes_of",
     "new_trial",
     "open_trial",
+    "save_figure",
 ]
 
 

@@ -11,7 +11,8 @@ import pandas as pd
 from hardiness import schema, words
 from hardiness.commands.output import csv_option, deliver, say, trial_folder, trial_option
 from hardiness.errors import InputError, Problem, UnitsError, near_name
-from hardiness.figures.quality_calendar import PAGES, draw_quality_calendar, prepare_quality_calendar
+from hardiness.figures.formats import PAGES
+from hardiness.figures.gallery import draw_figure
 from hardiness.figures.saving import check_place, save_figure
 from hardiness.read.labels import RefusedError
 from hardiness.read.wallclock import parse_time, time_text
@@ -61,10 +62,7 @@ def quality(csv: str | None, sensor: str | None, figure: Path | None, page: str,
         counts = {name: series.size for name, series in flow.records.readings.items() if sensor in (None, name)}
         say(summary_of(flags, counts))
         if figure is not None:
-            picture = prepare_quality_calendar(
-                flow.flags, flow.records.readings, flow.freezes_that_count, opened.settings
-            )
-            written = save_figure(draw_quality_calendar(picture, page=page), figure)
+            written = save_figure(draw_figure("quality_calendar", flow, opened.settings, page=page), figure)
             say(f"The calendar is {words.listed([str(path) for path in written])}.")
 
 

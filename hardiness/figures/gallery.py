@@ -5,7 +5,7 @@ A choice left open is made from the data: the hardiest selection, the coldest fr
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from inspect import signature
 from typing import NamedTuple
 
@@ -22,6 +22,7 @@ from hardiness.figures.formats import format_named
 from hardiness.figures.freeze_course import draw_freeze_course, prepare_freeze_course
 from hardiness.figures.from_flow import summary_of
 from hardiness.figures.pairs import draw_pairs, prepare_pairs
+from hardiness.figures.quality_calendar import draw_quality_calendar, prepare_quality_calendar
 from hardiness.figures.ranks import draw_ranks, prepare_ranks
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.station_logger import draw_station_logger, prepare_station_logger
@@ -80,12 +81,16 @@ def draw_figure(name: str, flow: Flow, settings: Settings, **choice: str) -> Fig
     Raises
     ------
     InputError
-        If there is no such figure, or a name chosen is not in the trial.
+        If there is no such figure, it knows no such choice, or a name chosen is not in the trial.
     """
     if name not in FIGURES:
         raise InputError(
             Problem(f"figure '{name}'", f"one of {', '.join(FIGURES)}", hint=near_name(name, tuple(FIGURES)))
         )
+    other = sorted(set(choice) - {*accepted_by(name), "page", "curves"})
+    if other:
+        raise InputError(Problem(f"{', '.join(other)} for the figure '{name}'",
+                                 ", ".join(accepted_by(name)) or "no choice"))  # fmt: skip
     return FIGURES[name].draw(flow, settings, **choice)
 
 
@@ -107,6 +112,34 @@ def accepted_by(name: str) -> tuple[str, ...]:
     ('block', 'event')
     """
     return tuple(option for option in signature(FIGURES[name].draw).parameters if option in CHOICES)
+
+
+def names_to_choose(name: str, flow: Flow) -> dict[str, list[str]]:
+    """List the names that a trial has for each choice of a figure.
+
+    Parameters
+    ----------
+    name : str
+        One of :data:`FIGURES`.
+    flow : Flow
+
+    Returns
+    -------
+    dict of str to list of str
+        By option of :func:`accepted_by`, sorted.
+    """
+    plants, sensors = flow.records.plants, flow.records.sensors
+    stations = set(sensors.loc[sensors["kind"] == "station", "sensor"])
+    found: dict[str, Callable[[], Iterable[str]]] = {
+        "selection": lambda: plants["selection"],
+        "rootstock": lambda: plants["rootstock"],
+        "block": lambda: plants["block"],
+        "event": lambda: flow.freezes["event"],
+        "winter": lambda: flow.freezes_that_count["winter"],
+        "sensor": lambda: set(flow.records.readings) - stations,
+        "station": lambda: set(flow.records.readings) & stations,
+    }
+    return {option: sorted({str(each) for each in found[option]() if each}) for option in accepted_by(name)}
 
 
 def _as_one(sheets: Sequence[Sheet]) -> Figure:
@@ -301,6 +334,11 @@ def _station_logger(flow: Flow, settings: Settings, *, page: str = "A4", sensor:
     return _as_one(draw_station_logger(prepared, page=page))
 
 
+def _quality_calendar(flow: Flow, settings: Settings, *, page: str = "A4") -> Figure:
+    prepared = prepare_quality_calendar(flow.flags, flow.records.readings, flow.freezes_that_count, settings)
+    return _as_one(draw_quality_calendar(prepared, page=page))
+
+
 FIGURES = {
     "summary": Entry("the trial summary: the cold, what it did, what is now known, how sure", _summary),
     "survival": Entry("survival curves of a selection on a rootstock, by grade", _survival),
@@ -312,4 +350,5 @@ FIGURES = {
     "pairs": Entry("one selection against all others, in degrees", _pairs),
     "calibration": Entry("whether damage came as often as the model predicted", _calibration),
     "station_logger": Entry("a station against a logger, night by night", _station_logger),
+    "quality_calendar": Entry("all sensors, day by day: readings, freezes, what is odd", _quality_calendar),
 }

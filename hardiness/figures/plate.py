@@ -9,15 +9,15 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hardiness import words
 from hardiness.figures.formats import Format
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import INK, QUIET
-from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, shorten, wrap, writable
+from hardiness.figures.typeface import ELLIPSIS, MM_PER_POINT, SEMIBOLD, shorten, width_mm, wrap, writable
 
-MOST_TITLE = 3  # lines
+MOST_TITLE = {True: 6, False: 3}  # lines, on a phone and elsewhere
 STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 UNWRITABLE = "(a name the fonts here cannot write)"
 
@@ -94,7 +94,7 @@ def open_plate(page: Format, said: Words, *, folio: str = "") -> Plate:
     """
     sheet = page.sheet(said.title, said.description)
     sizes, y = page.sizes, page.margin
-    for line in wrap(printable(said.title), page.room, sizes.title, SEMIBOLD)[:MOST_TITLE]:
+    for line in _title_lines(said.title, page):
         y += 1.22 * sizes.title * MM_PER_POINT
         sheet.write(page.margin, y - 1.0, line, sizes.title, weight=SEMIBOLD, column="title")
     facts = " · ".join(part for part in (printable(said.facts), folio) if part)
@@ -104,6 +104,44 @@ def open_plate(page: Format, said: Words, *, folio: str = "") -> Plate:
     method = tuple(wrap(printable(said.method), page.room, sizes.small))
     foot = len(method) * _step(page) + 2.4
     return Plate(sheet, page, method, y + 4.0, page.height - page.margin - foot)
+
+
+def _title_lines(title: str, page: Format) -> list[str]:
+    """Break a title into lines; one that is too long ends in an ellipsis."""
+    size, most = page.sizes.title, MOST_TITLE[page.narrow]
+    lines = wrap(printable(title), page.room, size, SEMIBOLD)
+    if len(lines) <= most:
+        return lines
+    last = lines[most - 1].split(" ")
+    while len(last) > 1 and width_mm(f"{' '.join(last)} {ELLIPSIS}", size, SEMIBOLD) > page.room:
+        last.pop()
+    return [*lines[: most - 1], f"{' '.join(last)} {ELLIPSIS}"]
+
+
+def unwritten(said: Words, names: Sequence[str], counted: str) -> Words:
+    """Add to the method what ``no.`` stands for, where :func:`short_names` had to put it.
+
+    Parameters
+    ----------
+    said : Words
+    names : sequence of str
+        As given to :func:`short_names`.
+    counted : str
+        How the numbers are counted, such as ``from the top``.
+
+    Returns
+    -------
+    Words
+
+    Examples
+    --------
+    >>> unwritten(Words("", "", "Dots.", ""), ["OL-1", "橄榄"], "from the top").method
+    'Dots. no.: a name that the fonts here cannot write, by its number from the top.'
+    """
+    if all(writable(name) and name for name in names):
+        return said
+    note = f"no.: a name that the fonts here cannot write, by its number {counted}."
+    return replace(said, method=f"{said.method} {note}".strip())
 
 
 def close_plate(plate: Plate, y: float) -> Sheet:

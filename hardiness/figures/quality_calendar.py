@@ -1,67 +1,66 @@
 """The calendar of all sensors: when each had readings, which of them are flagged, and what was decided.
 
 ``prepare_quality_calendar`` turns flags, readings and freezes into numbers and words, ``draw_quality_calendar`` puts
-them on a page: a panel a winter, a band a sensor. The band is there where readings are; a freeze is a short tick below
-it. A flag is a filled box with a number while nothing is decided, a crossed one where it is masked, a hollow one where
-it was accepted; the numbers are explained below.
+them on as many pages as they take: a panel a winter, a band a sensor. The band is there where readings are, thin on a
+day with few; a freeze is a short bar below it, hollow where it was estimated. A flag is a filled box with a number
+while nothing is decided, a crossed one where it is masked, a hollow one where it was accepted; the numbers are
+explained below.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
 from hardiness import words
-from hardiness.errors import InputError, Problem, near_name
-from hardiness.figures.quality_lanes import Lane, Mark, Panel, draw_panel
+from hardiness.figures.formats import Format, format_named
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, short_names, unwritten
+from hardiness.figures.quality_lanes import Bar, Lane, Mark, Panel, draw_entry, draw_panel, entry_height, lanes_within
 from hardiness.figures.sheet import Sheet
-from hardiness.figures.style import PAPER_SIZES, PHONE_SIZES, QUIET, Sizes, drawing
-from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, width_mm, wrap
+from hardiness.figures.style import drawing
+from hardiness.figures.typeface import MM_PER_POINT, clean
 from hardiness.settings import Settings
 from hardiness.weather.events import winter_of
 from hardiness.weather.quality import freezes_in_doubt
 
-PAGES = ("A4", "phone")
 ENOUGH = 0.8  # [1] share of a day's readings that makes it whole
 MOST_WINTERS, MOST_LISTED = 6, 40  # panels and explained flags on one page; what is left out is counted
+LABEL_SHARE = 0.22  # of the width, at most, for the names of sensors
+PANEL_GAP = 1.6  # lines between two winters
+LEAST_LANES = 3  # of a winter that begins on a page
 LEAST_DAYS = 3  # a month with fewer days of readings is not drawn: the spill of a zone over the end of a season
 METHOD = (
-    "Band: days with readings; pale where under 80 % of a day is there. Blue ticks: freezes. Filled box: flagged and "
-    "undecided; crossed: masked, counts nowhere; hollow: accepted as sound. Gaps of less than a day are not drawn; "
-    "hardiness quality lists them."
+    "Band: days with readings; thin where under 80 % of a day is there. Bar below: a freeze; hollow: estimated from "
+    "other sensors. Filled box: flagged and undecided; crossed: masked, counts nowhere; hollow: accepted as sound. "
+    "Gaps of less than a day are not drawn; hardiness quality lists them."
 )
 
 
 @dataclass(frozen=True, slots=True)
 class QualityCalendar:
-    """What the page shows.
+    """What the figure shows.
 
     Parameters
     ----------
-    title, description, trial : str
+    words : Words
     panels : tuple of Panel
-    entries : tuple of (int, str)
-        Number and text of each explained flag.
-    left_out : str
-        What the page has no room for; empty: nothing.
+    entries : tuple of (int, str, str)
+        Number, sensor and text of each explained flag.
     """
 
-    title: str
-    description: str
-    trial: str
+    words: Words
     panels: tuple[Panel, ...]
-    entries: tuple[tuple[int, str], ...]
-    left_out: str
+    entries: tuple[tuple[int, str, str], ...]
 
 
 def prepare_quality_calendar(
     flags: pd.DataFrame, readings: Mapping[str, xr.DataArray], freezes: pd.DataFrame, settings: Settings
 ) -> QualityCalendar:
-    """Turn flags, readings and freezes into what the page shows.
+    """Turn flags, readings and freezes into what the figure shows.
 
     Parameters
     ----------
@@ -79,6 +78,10 @@ def prepare_quality_calendar(
     QualityCalendar
     """
     days = {sensor: _days_of(air, settings) for sensor, air in sorted(readings.items()) if air.size}
+    title, trial = _title(flags, freezes, len(days)), clean(settings.name)
+    if not days:
+        empty = "hardiness add readings FILE --sensor S adds a logger's readings."
+        return QualityCalendar(Words(title, trial, "", f"{title}. {empty}", empty), (), ())
     drawn = flags[flags["flag"] != "gap"]
     winters: dict[str, dict[str, pd.Series]] = {}
     for sensor, shares in days.items():
@@ -92,7 +95,9 @@ def prepare_quality_calendar(
     panels = tuple(_panel(winter, winters[winter], span, numbered, freezes, settings) for winter in shown)
     there = {mark.number for panel in panels for lane in panel.lanes for mark in lane.marks}
     listed = numbered[numbered["number"].isin(there)].head(MOST_LISTED)
-    entries = tuple((int(row["number"]), _entry(row, settings)) for _, row in listed.iterrows())
+    counted = set(freezes["freeze"])
+    entries = tuple((int(row["number"]), str(row["sensor"]), _entry(row, counted, settings))
+                    for _, row in listed.iterrows())  # fmt: skip
     missing = [
         text
         for amount, text in (
@@ -101,9 +106,11 @@ def prepare_quality_calendar(
         )
         if amount
     ]
-    left_out = f"Not on this page: {words.listed(missing)}; hardiness quality lists all flags." if missing else ""
-    title = _title(flags, freezes, len(days))
-    return QualityCalendar(title, f"{title}. {METHOD}", clean(settings.name), panels, entries, left_out)
+    facts = f"{trial} · what the sensors tell, winter by winter"
+    if missing:
+        facts += f" · not here: {words.listed(missing)}; hardiness quality lists all flags"
+    told = " ".join(f"{sensor}, {text}" for _, sensor, text in entries)
+    return QualityCalendar(Words(title, facts, METHOD, f"{title}. {told} {METHOD}"), panels, entries)
 
 
 def _title(flags: pd.DataFrame, freezes: pd.DataFrame, sensors: int) -> str:
@@ -111,7 +118,7 @@ def _title(flags: pd.DataFrame, freezes: pd.DataFrame, sensors: int) -> str:
     if not sensors:
         return "There are no readings yet"
     if drawn.empty:
-        return f"Nothing odd but gaps in the readings of {words.count(sensors, 'sensor')}"
+        return f"Nothing odd{' but gaps' if len(flags) else ''} in the readings of {words.count(sensors, 'sensor')}"
     doubtful = freezes_in_doubt(flags, freezes)
     waiting = int((drawn["verdict"] == "").sum())
     if not waiting:
@@ -165,15 +172,15 @@ def _panel(
             for a, b, number, verdict in zip(*spans[0], own["number"], own["verdict"], strict=True)
             if b >= 0 and a <= whole
         )
-        ticks = tuple(
-            (max(float(a), 0.0), min(float(b), float(whole)))
-            for a, b in zip(*spans[1], strict=True)
+        bars = tuple(
+            Bar(max(float(a), 0.0), min(float(b), float(whole)), estimated)
+            for a, b, estimated in zip(*spans[1], cold["source"] == "estimated", strict=True)
             if b >= 0 and a <= whole
         )
         days = ((pd.DatetimeIndex(shares.index) - opens) / pd.Timedelta(days=1)).to_numpy(dtype=float)
         inside = (days >= 0) & (days < whole)
         bands = _bands(days[inside], shares.to_numpy(dtype=float)[inside] >= ENOUGH)
-        lanes.append(Lane(sensor, bands, ticks, marks))
+        lanes.append(Lane(sensor, bands, bars, marks))
     months = tuple(((edge - opens).days, words.MONTHS[edge.month - 1]) for edge in edges[:-1])
     return Panel(winter, float(whole), months, tuple(lanes))
 
@@ -188,69 +195,86 @@ def _bands(days: np.ndarray, whole: np.ndarray) -> tuple[tuple[float, float, boo
     return tuple((float(days[a]), float(days[b]) + 1.0, bool(whole[a])) for a, b in zip(firsts, lasts, strict=True))
 
 
-def _entry(row: pd.Series, settings: Settings) -> str:
+def _entry(row: pd.Series, counted: set[str], settings: Settings) -> str:
+    """Say what a flag found, and what rests on it; the sensor's name goes before."""
     begin = row["from"].tz_convert(settings.zone).strftime("%Y-%m-%d %H:%M")
     decided = {"mask": " Masked.", "keep": " Accepted."}.get(row["verdict"], "")
-    touched = f" Touches {row['freezes']}." if row["freezes"] else ""
-    return clean(f"{row['sensor']}, {row['flag']}, {begin} ({row['code']}). {row['sentence']}{touched}{decided}")
+    names = str(row["freezes"]).split("; ") if row["freezes"] else []
+    touched = words.listed([name if name in counted else f"{name} (set aside by a note)" for name in names])
+    return clean(f"{row['flag']}, {begin} ({row['code']}). {row['sentence']}"
+                 f"{f' Touches {touched}.' if names else ''}{decided}")  # fmt: skip
 
 
-def draw_quality_calendar(picture: QualityCalendar, *, page: str = "A4") -> list[Sheet]:
+def draw_quality_calendar(prepared: QualityCalendar, *, page: str = "A4") -> list[Sheet]:
     """Draw the calendar of all sensors.
 
     Parameters
     ----------
-    picture : QualityCalendar
+    prepared : QualityCalendar
     page : str
-        ``"A4"`` (210 mm wide, as high as it takes) or ``"phone"`` (390 px wide).
+        One of the page formats.
 
     Returns
     -------
     list of Sheet
-        One page.
+        As many pages as it takes.
 
     Raises
     ------
     InputError
-        If ``page`` is neither.
+        If there is no such format.
     """
-    if page not in PAGES:
-        raise InputError(Problem(f"page '{page}'", f"one of {', '.join(PAGES)}", hint=near_name(page, PAGES)))
+    form = format_named(page)
     with drawing():
-        if page == "phone":
-            return [_draw(picture, PHONE_SIZES, 390 / 96 * 25.4, 4.2, 192.0)]
-        return [_draw(picture, PAPER_SIZES, 210.0, 15.0, 200.0)]
+        if prepared.words.empty:
+            return empty_plate(form, prepared.words)
+        return _draw(prepared, form)
 
 
-def _draw(picture: QualityCalendar, sizes: Sizes, width: float, margin: float, dpi: float) -> Sheet:
-    sheet = Sheet(width, 100.0, dpi=dpi, heading=picture.title, description=picture.description)
-    room = width - 2 * margin
-    y = margin
-    for line in wrap(picture.title, room, sizes.title, SEMIBOLD):
-        y += 1.22 * sizes.title * MM_PER_POINT
-        sheet.write(margin, y, line, sizes.title, weight=SEMIBOLD, column="title")
-    y += 1.6 * sizes.text * MM_PER_POINT
-    subject = f"{picture.trial}: what the sensors tell, winter by winter"
-    sheet.write(margin, y, shorten(subject, room, sizes.text), sizes.text, colour=QUIET, column="title")
-    y += 2.2 * sizes.text * MM_PER_POINT
-    names = [clean(lane.sensor) for panel in picture.panels for lane in panel.lanes]
-    winters = [width_mm(panel.winter, sizes.heading, SEMIBOLD) for panel in picture.panels]
-    longest = max([*(width_mm(name, sizes.text) for name in names), 0.0])
-    label = max([min(longest, 0.22 * room), *winters]) + 2.5
-    for panel in picture.panels:
-        y = draw_panel(sheet, panel, sizes, margin, y, label, room) + 2.0 * sizes.text * MM_PER_POINT
-    column = width_mm("000", sizes.small) + 1.5
-    for number, text in picture.entries:
-        sheet.write(margin + column - 1.5, y, str(number), sizes.small, align="right", column="numbers")
-        for line in wrap(text, room - column, sizes.small):
-            sheet.write(margin + column, y, line, sizes.small, column="entries")
-            y += 1.35 * sizes.small * MM_PER_POINT
-        y += 0.35 * sizes.small * MM_PER_POINT
-    y += 0.8 * sizes.small * MM_PER_POINT
-    for text in (picture.left_out, METHOD):
-        for line in wrap(text, room, sizes.small) if text else ():
-            sheet.write(margin, y, line, sizes.small, colour=QUIET, column="method")
-            y += 1.3 * sizes.small * MM_PER_POINT
-    sheet.finish()
-    sheet.cut(y + margin - sizes.small * MM_PER_POINT)
-    return sheet
+def _draw(prepared: QualityCalendar, form: Format) -> list[Sheet]:
+    sensors = sorted({lane.sensor for panel in prepared.panels for lane in panel.lanes})
+    names = dict(zip(sensors, short_names(sensors, LABEL_SHARE * form.room, form.sizes.text, 400), strict=True))
+    said = unwritten(prepared.words, sensors, "among the sensors by name")
+    pages = _share(prepared, names, open_plate(form, said))
+    if len(pages) > 1:
+        pages = _share(prepared, names, open_plate(form, said, folio="page 100 of 100"))
+    sheets = []
+    for number, blocks in enumerate(pages, 1):
+        folio = f"page {number} of {len(pages)}" if len(pages) > 1 else ""
+        plate = open_plate(form, said, folio=folio)
+        y = plate.top
+        for block in blocks:
+            if isinstance(block, Panel):
+                y = draw_panel(plate, block, names, y) + PANEL_GAP * form.sizes.text * MM_PER_POINT
+            else:
+                y = draw_entry(plate, *block, y)
+        sheets.append(close_plate(plate, y))
+    return sheets
+
+
+def _share(prepared: QualityCalendar, names: Mapping[str, str], plate: Plate) -> list[list[Panel | tuple[int, str]]]:
+    """Share panels and entries out to pages: a panel that is too long goes on, with its heading, on the next."""
+    gap = PANEL_GAP * plate.page.sizes.text * MM_PER_POINT
+    pages: list[list[Panel | tuple[int, str]]] = [[]]
+    left = plate.bottom - plate.top  # [mm] of the page
+    for panel in prepared.panels:
+        lanes = panel.lanes
+        while lanes:
+            room, _ = lanes_within(plate.page, left)
+            if pages[-1] and room < min(len(lanes), LEAST_LANES):
+                pages.append([])
+                left = plate.bottom - plate.top
+                continue
+            some = max(min(room, len(lanes)), 1)
+            pages[-1].append(replace(panel, lanes=lanes[:some]))
+            left -= lanes_within(plate.page, 0.0, some)[1] + gap
+            lanes = lanes[some:]
+    for number, sensor, text in prepared.entries:
+        entry = (number, f"{names.get(sensor, clean(sensor))}, {text}")
+        high = entry_height(plate, entry[1])
+        if high > left and pages[-1]:
+            pages.append([])
+            left = plate.bottom - plate.top
+        pages[-1].append(entry)
+        left -= high
+    return pages

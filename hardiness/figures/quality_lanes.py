@@ -1,17 +1,21 @@
-"""One winter of the calendar of sensors: a band a sensor, its freezes below it, its flags on it."""
+"""One winter of the calendar of sensors: a band a sensor, its freezes below, its flags on it; a flag in words."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from hardiness.figures.formats import Format
+from hardiness.figures.plate import Plate, printable
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, HAIRLINE, INK, PAPER, QUIET, Sizes
-from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, width_mm
+from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, width_mm, wrap
 
-BAND = "#CFD8DC"  # a day with readings
-PARTLY = "#E6EBEA"  # a day with fewer than it should have
-LEAST_BOX = 0.9  # [mm] a flag is drawn no narrower
+BAND = "#C3CED3"  # days with readings
+PARTLY = 0.4  # [1] how high the band is on a day with fewer than it should have
+LEAST_BOX, LEAST_BAR = 0.9, 0.3  # [mm] a flag and a freeze are drawn no narrower
+MOST_NUMBERS = 4  # over one place
+PITCH, HEAD, FOOT = 2.6, 1.35, 0.9  # lines: from sensor to sensor; above the first; below the last
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +39,23 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class Bar:
+    """One freeze.
+
+    Parameters
+    ----------
+    first, last : float
+        Days since the panel's first day. [day]
+    estimated : bool
+        Whether it is told from other sensors.
+    """
+
+    first: float
+    last: float
+    estimated: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Lane:
     """One sensor in one winter.
 
@@ -43,14 +64,13 @@ class Lane:
     sensor : str
     bands : tuple of (float, float, bool)
         Days with readings: from, to, and whether they are whole. [day]
-    freezes : tuple of (float, float)
-        From, to. [day]
+    freezes : tuple of Bar
     marks : tuple of Mark
     """
 
     sensor: str
     bands: tuple[tuple[float, float, bool], ...]
-    freezes: tuple[tuple[float, float], ...]
+    freezes: tuple[Bar, ...]
     marks: tuple[Mark, ...]
 
 
@@ -74,63 +94,131 @@ class Panel:
     lanes: tuple[Lane, ...]
 
 
-def draw_panel(
-    sheet: Sheet, panel: Panel, sizes: Sizes, margin: float, y: float, label: float, room: float
-) -> float:  # fmt: skip
+def lanes_within(form: Format, room: float, lanes: int = 0) -> tuple[int, float]:
+    """Tell how many sensors a panel of some height holds, and how high one of some sensors is.
+
+    Parameters
+    ----------
+    form : Format
+    room : float
+        [mm]
+    lanes : int
+
+    Returns
+    -------
+    many : int
+    high : float
+        [mm]
+    """
+    line = form.sizes.text * MM_PER_POINT
+    return max(int((room / line - HEAD - FOOT) / PITCH), 0), (HEAD + FOOT + PITCH * lanes) * line
+
+
+def draw_panel(plate: Plate, panel: Panel, names: Mapping[str, str], top: float) -> float:
     """Draw one winter.
 
     Parameters
     ----------
-    sheet : Sheet
+    plate : Plate
         Where.
     panel : Panel
-    sizes : Sizes
-        Of type.
-    margin, y : float
-        Its left end, and the baseline of its heading. [mm]
-    label, room : float
-        How wide the column of names is, and all of it. [mm]
+    names : mapping of str to str
+        What each sensor is called here.
+    top : float
+        Where it begins. [mm]
 
     Returns
     -------
     float
         Where it ends. [mm]
     """
-    left, line = margin + label, sizes.text * MM_PER_POINT
-    scale = (room - label) / panel.days
-    thick, pitch = 0.9 * line, 2.6 * line
-    sheet.write(margin, y, panel.winter, sizes.heading, weight=SEMIBOLD, column="winter")
-    head, foot = y + 0.5 * line, y + (len(panel.lanes)) * pitch + 0.9 * line
+    sheet, sizes = plate.sheet, plate.page.sizes
+    line = sizes.text * MM_PER_POINT
+    label = 2.5 + max(width_mm(panel.winter, sizes.heading, SEMIBOLD),
+                      *(width_mm(name, sizes.text) for name in names.values()))  # fmt: skip
+    left, y = plate.left + label, top + HEAD * line
+    scale = (plate.right - left) / panel.days
+    thick, pitch = 0.9 * line, PITCH * line
+    sheet.write(plate.left, y, panel.winter, sizes.heading, weight=SEMIBOLD, column="winter")
+    head, foot = y + 0.5 * line, y + len(panel.lanes) * pitch + FOOT * line
     for place, (day, name) in enumerate(panel.months):
         x = left + day * scale
         sheet.stroke([(x, head), (x, foot)], HAIRLINE, 0.4, LAYER.grid)
         until = panel.months[place + 1][0] if place + 1 < len(panel.months) else panel.days
         if width_mm(name, sizes.small) < (until - day) * scale:
             sheet.write(x + 0.6, y, name, sizes.small, colour=QUIET, column="months")
-    sheet.stroke([(left + room - label, head), (left + room - label, foot)], HAIRLINE, 0.4, LAYER.grid)
+    sheet.stroke([(plate.right, head), (plate.right, foot)], HAIRLINE, 0.4, LAYER.grid)
     for place, lane in enumerate(panel.lanes):
         middle = y + (place + 0.75) * pitch
-        sheet.write(
-            margin,
-            middle,
-            shorten(clean(lane.sensor), label - 2.0, sizes.text),
-            sizes.text,
-            middle=True,
-            column="lanes",
-        )
+        sheet.write(plate.left, middle, names[lane.sensor], sizes.text, middle=True, column="lanes")
         top = middle - thick / 2
         for first, last, whole in lane.bands:
-            box = sheet.box(left + first * scale, top, (last - first) * scale, thick)
-            sheet.shape(box, fill=BAND if whole else PARTLY, layer=LAYER.halo)
-        for first, last in lane.freezes:
-            x, wide = left + first * scale, max((last - first) * scale, 0.3)
-            sheet.shape(sheet.box(x, top + thick + 0.35, wide, 0.28 * line), fill=ACCENT, layer=LAYER.line)
-        _draw_marks(sheet, lane, sizes, left, top, thick, scale)
+            high = thick if whole else PARTLY * thick
+            sheet.shape(sheet.box(left + first * scale, middle - high / 2, (last - first) * scale, high), fill=BAND,
+                        layer=LAYER.halo)  # fmt: skip
+        for bar in lane.freezes:
+            box = sheet.box(left + bar.first * scale, top + thick + 0.35,
+                            max((bar.last - bar.first) * scale, LEAST_BAR), 0.28 * line)  # fmt: skip
+            if bar.estimated:
+                sheet.shape(box, fill=PAPER, edge=ACCENT, width_pt=0.6, layer=LAYER.line)
+            else:
+                sheet.shape(box, fill=ACCENT, layer=LAYER.line)
+        _draw_marks(sheet, lane, sizes, left, plate.right, top, thick, scale)
     return foot
 
 
-def _draw_marks(sheet: Sheet, lane: Lane, sizes: Sizes, left: float, top: float, thick: float, scale: float) -> None:
-    waiting: list[tuple[float, float, list[int]]] = []  # labels: from, to [mm], numbers
+def _number_room(sizes: Sizes) -> float:
+    return width_mm("000", sizes.small) + 1.5
+
+
+def entry_height(plate: Plate, text: str) -> float:
+    """Measure how high a flag is in words. [mm].
+
+    Parameters
+    ----------
+    plate : Plate
+    text : str
+
+    Returns
+    -------
+    float
+        [mm]
+    """
+    sizes = plate.page.sizes
+    lines = wrap(printable(text), plate.page.room - _number_room(sizes), sizes.small)
+    return (1.35 * len(lines) + 0.35) * sizes.small * MM_PER_POINT
+
+
+def draw_entry(plate: Plate, number: int, text: str, top: float) -> float:
+    """Write what a numbered flag says.
+
+    Parameters
+    ----------
+    plate : Plate
+    number : int
+    text : str
+    top : float
+        Where it begins. [mm]
+
+    Returns
+    -------
+    float
+        Where it ends. [mm]
+    """
+    sizes, room = plate.page.sizes, _number_room(plate.page.sizes)
+    small = sizes.small * MM_PER_POINT
+    y = top + small
+    plate.sheet.write(plate.left + room - 1.5, y, str(number), sizes.small, align="right", column="numbers")
+    for line in wrap(printable(text), plate.page.room - room, sizes.small):
+        plate.sheet.write(plate.left + room, y, line, sizes.small, column="entries")
+        y += 1.35 * small
+    return top + entry_height(plate, text)
+
+
+def _draw_marks(
+    sheet: Sheet, lane: Lane, sizes: Sizes, left: float, right: float, top: float, thick: float, scale: float
+) -> None:
+    labels: list[tuple[float, list[int]]] = []  # left edge [mm], numbers
     ended, end = left, -1.0  # where the last box ends on the page, and its flag in truth [mm], [day]
     for mark in lane.marks:
         wide = max((mark.last - mark.first) * scale, LEAST_BOX)
@@ -146,20 +234,22 @@ def _draw_marks(sheet: Sheet, lane: Lane, sizes: Sizes, left: float, top: float,
         if mark.verdict == "mask":
             sheet.stroke([corners[0], corners[2]], INK, 0.6, LAYER.cross)
             sheet.stroke([corners[1], corners[3]], INK, 0.6, LAYER.cross)
-        text = width_mm(f"{mark.number}", sizes.small) + 0.8
-        if waiting and x < waiting[-1][1]:
-            begun, _, numbers = waiting[-1]
-            waiting[-1] = (
-                begun,
-                begun + width_mm(_numbers([*numbers, mark.number]), sizes.small) + 0.8,
-                [*numbers, mark.number],
-            )
-        else:
-            waiting.append((x, x + text, [mark.number]))
-    for x, _, numbers in waiting:
+        begun, numbers = x, [mark.number]
+        while True:  # a label that has no room beside the one before it joins it
+            begun = min(begun, right - width_mm(_numbers(numbers), sizes.small))
+            if not (labels and begun < labels[-1][0] + width_mm(_numbers(labels[-1][1]), sizes.small) + 0.8):
+                break
+            begun, before = labels.pop()
+            numbers = [*before, *numbers]
+        labels.append((begun, numbers))
+    for x, numbers in labels:
         sheet.write(x, top - 0.5, _numbers(numbers), sizes.small, column="marks")
 
 
 def _numbers(numbers: Sequence[int]) -> str:
-    whole = list(numbers) == list(range(numbers[0], numbers[-1] + 1)) and len(numbers) > 2
-    return f"{numbers[0]}–{numbers[-1]}" if whole else ", ".join(str(number) for number in numbers)
+    """List numbers; many that follow on, or are too many to list, by their ends."""
+    if len(numbers) > 2 and list(numbers) == list(range(numbers[0], numbers[-1] + 1)):
+        return f"{numbers[0]}–{numbers[-1]}"
+    if len(numbers) > MOST_NUMBERS:
+        return f"{numbers[0]} … {numbers[-1]}"
+    return ", ".join(str(number) for number in numbers)

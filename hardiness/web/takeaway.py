@@ -46,7 +46,7 @@ def _takeaway(visit: Viewer) -> HTMLResponse:
             "blocks": sorted({block for block in flow.records.plants["block"] if block}),
         }
 
-    figures = [(name, entry.title) for name, entry in FIGURES.items() if name != "summary"]
+    figures = [(name, entry.title) for name, entry in FIGURES.items()]
     return visit.answer(
         "takeaway.html",
         "floors",

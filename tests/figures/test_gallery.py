@@ -87,6 +87,7 @@ def test_odd_trials_are_drawn_or_explained(name: str, case: str) -> None:
         ("pairs", "nothing", "No selection can be compared yet"),
         ("calibration", "nothing", "No row could be predicted yet"),
         ("station_logger", "no freeze", "share too few cold nights"),
+        ("quality_calendar", "no freeze", "There are no readings yet"),
     ],
 )
 def test_an_empty_figure_says_why(name: str, case: str, sentence: str) -> None:

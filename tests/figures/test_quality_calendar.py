@@ -10,10 +10,13 @@ from matplotlib.text import Text
 
 from hardiness import schema
 from hardiness.errors import InputError
-from hardiness.figures.quality_calendar import METHOD, PAGES, draw_quality_calendar, prepare_quality_calendar
+from hardiness.figures.formats import PAGES
+from hardiness.figures.quality_calendar import METHOD, draw_quality_calendar, prepare_quality_calendar
+from hardiness.figures.quality_lanes import Bar
 from hardiness.figures.saving import save_figure
-from hardiness.figures.style import INK
+from hardiness.figures.style import ACCENT, INK, PAPER
 from hardiness.settings import Settings
+from tests.figures.pages import check_page
 
 HILL = Settings("Hill", "Europe/Lisbon", latitude=41.4, longitude=-7.4)
 BAY = Settings("Bay", "Australia/Hobart", latitude=-42.9, longitude=147.3)
@@ -36,9 +39,9 @@ def table(*flags):
     )
 
 
-def freezes(*spans):
-    rows = [(f"{first[:10]} {sensor}", sensor, first, last) for sensor, first, last in spans]
-    out = pd.DataFrame(rows, columns=["freeze", "sensor", "starts", "ends"])
+def freezes(*spans, source="logger"):
+    rows = [(f"{first[:10]} {sensor}", sensor, source, first, last) for sensor, first, last in spans]
+    out = pd.DataFrame(rows, columns=["freeze", "sensor", "source", "starts", "ends"])
     return out.assign(**{name: pd.to_datetime(out[name], utc=True) for name in ("starts", "ends")})
 
 
@@ -87,11 +90,30 @@ def test_flags_are_numbered_in_time_placed_by_day_and_explained():
     (early,), (late,) = picture.panels[0].lanes[0].marks, picture.panels[1].lanes[1].marks
     assert (early.number, early.first, early.verdict) == (1, 30.0, "keep")
     assert (late.number, late.first, late.last, late.verdict) == (2, 49.5, 50.0, "")
-    assert picture.panels[1].lanes[1].freezes == ((49.25, 50.25),)
-    assert [text for _, text in picture.entries] == [
-        "L1, spike, 2030-12-01 00:00 (first). Read −20.0 °C. Accepted.",
-        "L2, spike, 2031-12-20 12:00 (later). Read −20.0 °C. Touches 2031-12-20 L2.",
+    assert picture.panels[1].lanes[1].freezes == (Bar(49.25, 50.25, estimated=False),)
+    assert picture.entries == (
+        (1, "L1", "spike, 2030-12-01 00:00 (first). Read −20.0 °C. Accepted."),
+        (2, "L2", "spike, 2031-12-20 12:00 (later). Read −20.0 °C. Touches 2031-12-20 L2."),
+    )
+
+
+def test_a_freeze_that_a_note_sets_aside_is_said_to_be():
+    flags = table(flag("L2", "2031-12-20T12", "2031-12-21T00", freezes="2031-12-20 L2; 2031-12-21 L2"))
+    picture = prepare_quality_calendar(flags, SEASONS, freezes(("L2", "2031-12-21T06:00Z", "2031-12-21T08:00Z")), HILL)
+    assert "Touches 2031-12-20 L2 (set aside by a note) and 2031-12-21 L2." in picture.entries[0][2]
+
+
+def test_a_freeze_told_from_other_sensors_is_hollow():
+    cold = freezes(("L2", "2031-12-20T06:00Z", "2031-12-21T06:00Z"), source="estimated")
+    picture = prepare_quality_calendar(table(), SEASONS, cold, HILL)
+    assert picture.panels[1].lanes[1].freezes == (Bar(49.25, 50.25, estimated=True),)
+    (sheet,) = draw_quality_calendar(picture)
+    (hollow,) = [
+        art
+        for art in sheet.findobj(PolyCollection)
+        if len(art.get_edgecolor()) and to_hex(art.get_edgecolor()[0]) == ACCENT.lower()
     ]
+    assert to_hex(hollow.get_facecolor()[0]) == PAPER.lower()
 
 
 DAY = ("2031-12-01", "2031-12-01")
@@ -100,7 +122,7 @@ DAY = ("2031-12-01", "2031-12-01")
 @pytest.mark.parametrize(
     ("flags", "title"),
     [
-        (table(), "Nothing odd but gaps in the readings of 2 sensors"),
+        (table(), "Nothing odd in the readings of 2 sensors"),
         (table(flag("L1", *DAY, kind="gap")), "Nothing odd but gaps in the readings of 2 sensors"),
         (table(flag("L1", *DAY)), "1 flag undecided, and no freeze in doubt"),
         (table(flag("L1", *DAY, freezes="2031-12-01 L1")), "1 flag undecided: 1 freeze in doubt"),
@@ -113,7 +135,7 @@ DAY = ("2031-12-01", "2031-12-01")
 )  # fmt: skip
 def test_the_title_is_the_finding(flags, title):
     cold = freezes(("L1", "2031-12-01T00:00Z", "2031-12-01T06:00Z"))
-    assert prepare_quality_calendar(flags, SEASONS, cold, HILL).title == title
+    assert prepare_quality_calendar(flags, SEASONS, cold, HILL).words.title == title
 
 
 def test_what_the_page_has_no_room_for_is_counted():
@@ -122,7 +144,9 @@ def test_what_the_page_has_no_room_for_is_counted():
     flags = table(*[flag("L1", day, day) for day in (*days, *(days + pd.Timedelta(hours=1)))])
     picture = prepare_quality_calendar(flags, readings, freezes(), HILL)
     assert len(picture.panels) == 6 and len(picture.entries) == 40
-    assert picture.left_out == "Not on this page: 2 earlier winters and 12 flags; hardiness quality lists all flags."
+    assert picture.words.facts.endswith("not here: 2 earlier winters and 12 flags; hardiness quality lists all flags")
+    sheets = draw_quality_calendar(picture)
+    assert "2 earlier winters and 12 flags" in " ".join(words_on(sheets[0]))
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -133,18 +157,30 @@ def test_everything_prepared_is_drawn_and_nothing_runs_off_the_page(page):
         flag("L2", "2031-12-20T18", "2031-12-20T18", verdict="keep"),
     )
     picture = prepare_quality_calendar(flags, SEASONS, freezes(("L1", "2031-12-02T00:00Z", "2031-12-03T00:00Z")), HILL)
-    (sheet,) = draw_quality_calendar(picture, page=page)
-    written = words_on(sheet)
+    sheets = draw_quality_calendar(picture, page=page)
+    written = [text for sheet in sheets for text in words_on(sheet)]
     for text in ("2030-31", "2031-32", "L1", "L2", "Nov", "1", "2, 3"):
         assert text in written
     whole = " ".join(written)
-    assert METHOD in whole and all(text in whole for _, text in picture.entries)
-    sheet.canvas.draw()
-    page_box = sheet.bbox
-    for text in sheet.findobj(Text):
-        if text.get_text():
-            box = text.get_window_extent()
-            assert page_box.x0 <= box.x0 and box.x1 <= page_box.x1 and page_box.y0 <= box.y0 and box.y1 <= page_box.y1
+    assert METHOD in whole and all(f"{sensor}, {text}" in whole for _, sensor, text in picture.entries)
+    for sheet in sheets:
+        check_page(sheet)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_many_sensors_take_more_pages_and_none_is_lost(page):
+    names = [f"L{number:02d}" for number in range(60)]
+    readings = {name: air("2031-12-01", "2031-12-31T23") for name in (*names, "记录仪")}
+    flags = table(*(flag(name, f"2031-12-{day:02d}", f"2031-12-{day:02d}") for name in names for day in (3, 30, 31)))
+    picture = prepare_quality_calendar(flags, readings, freezes(), HILL)
+    sheets = draw_quality_calendar(picture, page=page)
+    written = [text for sheet in sheets for text in words_on(sheet)]
+    assert [text for text in written if text in names] == names
+    assert "no. 61" in written and "by its number among the sensors by name" in " ".join(written)
+    for sheet in sheets:
+        check_page(sheet)
+        assert f"of {len(sheets)}" in " ".join(words_on(sheet)) or len(sheets) == 1
+    assert len(sheets) > 1 or page == "phone"
 
 
 def test_two_short_flags_of_one_day_stand_side_by_side():
@@ -161,12 +197,12 @@ def test_two_short_flags_of_one_day_stand_side_by_side():
 
 def test_a_trial_without_readings_still_gives_a_page(tmp_path):
     picture = prepare_quality_calendar(table(), {}, freezes(), HILL)
-    assert picture.title == "There are no readings yet" and picture.panels == ()
+    assert picture.words.title == "There are no readings yet" and picture.panels == ()
     (path,) = save_figure(draw_quality_calendar(picture), tmp_path / "calendar.svg")
     assert "There are no readings yet" in path.read_text(encoding="utf-8")
 
 
 def test_an_unknown_page_is_refused_with_a_near_name():
     picture = prepare_quality_calendar(table(), {}, freezes(), HILL)
-    with pytest.raises(InputError, match="found page 'A3'; accepted: one of A4, phone"):
+    with pytest.raises(InputError, match="found page 'A3'; accepted: one of A4, letter, slide, phone"):
         draw_quality_calendar(picture, page="A3")

@@ -290,7 +290,7 @@ def test_the_chart_comes_as_a_picture_of_each_kind(shared):
 
 def test_a_picture_is_shown_in_a_page_and_drawn_for_what_is_asked(shared):
     text = shared.page("/pictures/damage_map?block=east&event=2030-12-20")
-    assert "/pictures/damage_map.svg?event=2030-12-20&amp;block=east&amp;page=slide&amp;show=yes" in text
+    assert "/pictures/damage_map.svg?event=2030-12-20&amp;block=east&amp;page=slide&amp;show=1" in text
     shown = shared.get("/pictures/damage_map.svg?block=east&event=2030-12-20&show=yes")
     assert "content-disposition" not in shown.headers and "OL-01" in shown.text
     wrong = shared.get("/pictures/damage_map.svg?block=nowhere")

@@ -9,8 +9,8 @@ PAGES = (
     "/results/selection/OL-01", "/results/compare?a=OL-01&a=OL-02", "/results/ranks", "/results/rootstocks",
     "/results/winters", "/results/claims", "/results/left-out", "/register", "/register?table=scores",
     "/register/waiting", "/register/history", "/register/row?table=plants&key=T01",
-    "/register/edit?table=plants&key=T01", "/takeaway", "/pictures/winters", "/accounts",
-    "/nothing",
+    "/register/edit?table=plants&key=T01", "/takeaway", "/pictures/winters", "/pictures/quality_calendar",
+    "/pictures/ranks", "/pictures/survival?selection=OL-01", "/accounts", "/nothing",
 )  # fmt: skip
 EXPECTED = ("Failed to load resource: the server responded with a status of 404",)  # of the page that is not there
 
