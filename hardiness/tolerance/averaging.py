@@ -28,12 +28,12 @@ from hardiness.tolerance.floors import (
     check_share,
     claim_deviation,
     claimable,
-    floor_mixture,
+    floor_distribution,
 )
 from hardiness.tolerance.functionals import critical_temperatures, posterior_of
 from hardiness.tolerance.likelihood import Floats
-from hardiness.tolerance.mixture import Mixture
 from hardiness.tolerance.posterior import Posterior
+from hardiness.tolerance.sample import Distribution
 
 TOLERANCE = 1e-6  # [K] of a quantile
 
@@ -95,7 +95,7 @@ def averaged_floors(
         raise FitError("the weights of the durations do not sum to 1.")
     if any(member.posterior.design.cells != first.cells for member in members):
         raise FitError("the durations were fitted to different selections or rootstocks; accepted: the same rows.")
-    floors = [floor_mixture(member.posterior, survive=survive, grade=grade) for member in members]
+    floors = [floor_distribution(member.posterior, survive=survive, grade=grade) for member in members]
     to_come = [_to_come(member, survive, grade) for member in members]
     table = pd.DataFrame(list(first.cells), columns=["selection", "rootstock"])
     for name, share in (("floor_c", 0.5), ("floor_low_c", 0.5 - level / 2.0), ("floor_high_c", 0.5 + level / 2.0)):
@@ -106,12 +106,12 @@ def averaged_floors(
     return whole[schema.column_names(schema.FLOORS)]
 
 
-def _to_come(member: Member, survive: float, grade: int) -> Mixture:
+def _to_come(member: Member, survive: float, grade: int) -> Distribution:
     critical = posterior_of(member.posterior, critical_temperatures(member.posterior.design, grade))
     return critical.shifted(claim_deviation(member.posterior, survive=survive, more_sd=member.offset_sd_c))
 
 
-def _quantile(members: Sequence[Member], mixtures: Sequence[Mixture], share: float) -> Floats:
+def _quantile(members: Sequence[Member], mixtures: Sequence[Distribution], share: float) -> Floats:
     """Quantile of each figure of the mixture over members, each moved by its offset."""
     moved = [(member.weight, member.offset_c, mixture) for member, mixture in zip(members, mixtures, strict=True)]
     ends = np.array([mixture.quantile(share) + offset for _, offset, mixture in moved])

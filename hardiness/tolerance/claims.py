@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from hardiness import schema
-from hardiness.tolerance.floors import floor_mixture, floors_table
-from hardiness.tolerance.mixture import Mixture
+from hardiness.tolerance.floors import floor_distribution, floors_table
 from hardiness.tolerance.posterior import Posterior
+from hardiness.tolerance.sample import Distribution
 from hardiness.units import parse_temperature
 
 
@@ -38,7 +38,7 @@ def claims_table(posterior: Posterior, selections: pd.DataFrame) -> pd.DataFrame
     cells = pd.DataFrame(list(posterior.design.cells), columns=["selection", "rootstock"])
     worst = posterior.design.worst
     for name, survive in (("probability_holds", 0.9), ("probability_half_holds", 0.5)):
-        mixture = floor_mixture(posterior, survive=survive, grade=worst)
+        mixture = floor_distribution(posterior, survive=survive, grade=worst)
         cells[name] = _holds(mixture, cells["selection"].map(claimed.set_index("selection")["claimed_floor_c"]))
     floors = floors_table(posterior, survive=0.9, grade=None, level=0.9)
     table = claimed.merge(cells, on="selection").merge(floors, on=["selection", "rootstock"])
@@ -46,7 +46,7 @@ def claims_table(posterior: Posterior, selections: pd.DataFrame) -> pd.DataFrame
     return table.sort_values(["selection", "rootstock"], ignore_index=True)[schema.column_names(schema.CLAIMS)]
 
 
-def _holds(mixture: Mixture, claims_c: pd.Series) -> np.ndarray:
+def _holds(mixture: Distribution, claims_c: pd.Series) -> np.ndarray:
     claims = claims_c.to_numpy(float)
     known = ~np.isnan(claims)
     probabilities = mixture.probability_below(np.where(known, claims, 0.0))

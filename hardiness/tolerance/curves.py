@@ -12,7 +12,7 @@ import pandas as pd
 import xarray as xr
 
 from hardiness.errors import FitError
-from hardiness.tolerance.floors import check_grade, check_share, floor_mixture
+from hardiness.tolerance.floors import check_grade, check_share, floor_distribution
 from hardiness.tolerance.posterior import Posterior
 from hardiness.tolerance.spread import spread_quantile
 
@@ -50,7 +50,7 @@ def survival_curves(
     level, grade = check_share("level", level), check_grade(grade, posterior.design.grades)
     quantiles = np.array([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
     sd, sigma = posterior.scale("tau_u"), posterior.scale("sigma")
-    middle = floor_mixture(posterior, survive=0.5, grade=grade)  # at one half the deviation is 0
+    middle = floor_distribution(posterior, survive=0.5, grade=grade)  # at one half the deviation is 0
     deviations = [spread_quantile(float(share), sd, sigma) for share in _SHARES]
     cells = posterior.design.tested_cells
     places = pd.MultiIndex.from_tuples(posterior.design.cells).get_indexer(pd.MultiIndex.from_tuples(cells))

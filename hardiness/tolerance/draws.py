@@ -4,7 +4,7 @@ A node of the scales is taken by its weight; at each, the figures' normal scores
 around the mode, resolved into its independent parts, so that what figures share moves them together. Each score is then
 given its figure's own mean, standard deviation and skewness at the node, by Wilson & Hilferty's cube root (1931,
 doi:10.1073/pnas.17.12.684) as in :mod:`hardiness.tolerance.mixture`: a figure's draws follow the same posterior as its
-interval.
+interval. Where the draws of a small trial are the answer, they are taken by their weights instead.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 from hardiness.tolerance.basis import Figures
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.factor import blas_threads
-from hardiness.tolerance.functionals import LEAST_SD, posterior_of, reduce_figures
+from hardiness.tolerance.functionals import LEAST_SD, mixture_of, reduce_figures, sample_of
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.mixture import MOST_SKEW, SMALL_SKEW
 from hardiness.tolerance.posterior import Node, Posterior
@@ -38,7 +38,10 @@ def joint_draws(posterior: Posterior, figures: Figures, count: int = DRAWS) -> F
     ndarray, dims (draw, figure)
         In the figures' unit, degC or K; draws of one node stand together.
     """
-    design, mixture = posterior.design, posterior_of(posterior, figures)
+    if posterior.draws is not None and posterior.draws.direct:
+        sample = sample_of(posterior, posterior.draws, figures)
+        return sample.values[np.searchsorted(np.cumsum(sample.weights), (np.arange(count) + 0.5) / count)]
+    design, mixture = posterior.design, mixture_of(posterior, figures)
     rng = np.random.default_rng(SEED)
     parts = []
     with blas_threads():

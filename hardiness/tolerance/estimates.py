@@ -78,8 +78,7 @@ def terms_table(posterior: Posterior, *, level: float = 0.9) -> pd.DataFrame:
     dense = np.zeros((count, design.n_dense))
     dense[np.arange(count), positions] = 1.0
     found = posterior_of(posterior, Figures(sparse.csr_array((count, len(design.cells))), dense, np.zeros(count)))
-    mean = found.weights @ found.mean
-    sd = np.sqrt(found.weights @ (found.sd**2 + (found.mean - mean) ** 2))
+    sd = found.moments()[1]
     low, middle, high = (found.quantile(share) for share in (0.5 - level / 2.0, 0.5, 0.5 + level / 2.0))
     rows = [(*label, *numbers) for label, *numbers in zip(labels, middle, low, high, sd, strict=True)]
     return pd.DataFrame(rows, columns=columns)

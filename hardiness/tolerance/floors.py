@@ -23,8 +23,8 @@ from hardiness.errors import FitError
 from hardiness.tolerance.evidence import count_evidence
 from hardiness.tolerance.functionals import critical_temperatures, posterior_of
 from hardiness.tolerance.likelihood import Floats
-from hardiness.tolerance.mixture import Mixture
 from hardiness.tolerance.posterior import Posterior
+from hardiness.tolerance.sample import Distribution
 from hardiness.tolerance.spread import spread_quantile
 
 CLAIM_LEVEL = 0.95  # one-sided
@@ -79,7 +79,7 @@ def check_grade(grade: int | None, grades: int) -> int:
     return int(grade)
 
 
-def floor_mixture(posterior: Posterior, *, survive: float, grade: int) -> Mixture:
+def floor_distribution(posterior: Posterior, *, survive: float, grade: int) -> Distribution:
     """Posterior of every cell's tolerance floor.
 
     Parameters
@@ -92,7 +92,7 @@ def floor_mixture(posterior: Posterior, *, survive: float, grade: int) -> Mixtur
 
     Returns
     -------
-    Mixture
+    Mixture or Sample
         Figures in the order of ``posterior.design.cells``. [degC]
     """
     critical = posterior_of(posterior, critical_temperatures(posterior.design, grade))

@@ -18,10 +18,12 @@ from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Matrix, to_dense
 from hardiness.tolerance.mixture import Mixture
 from hardiness.tolerance.posterior import Draws, Node, Posterior
+from hardiness.tolerance.sample import Distribution, Sample
 from hardiness.tolerance.skewness import gap_cubes, row_cubes
 
 SKEW_BUDGET = 2_000_000  # figures x rows x nodes; past it, lighter nodes take the mean skewness of the heavier ones
 LARGEST_SKEW = 20_000_000  # figures x rows; past it figures are taken as symmetric at a node
+LEAST_SPREAD = 1e-6  # of the logarithms of nodes' sizes: below it all nodes are alike
 MOST_RATIO = 2.0  # of a figure's standard deviation to Laplace's
 LEAST_SD = 1e-9  # [K] of a figure that nothing moves
 CHUNK = 100_000  # figures x rows at a time: few enough for the cache
@@ -63,12 +65,48 @@ def differences(design: Design, left: Matrix, right: Matrix) -> Figures:
     return Figures((left - right).tocsr(), alpha, np.zeros(n))
 
 
-def posterior_of(posterior: Posterior, figures: Figures) -> Mixture:
+def posterior_of(posterior: Posterior, figures: Figures) -> Distribution:
+    """Posterior of figures: of the draws themselves where these are the answer, else :func:`mixture_of`.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    figures : Figures
+
+    Returns
+    -------
+    Mixture or Sample
+    """
+    draws = posterior.draws
+    return mixture_of(posterior, figures) if draws is None or not draws.direct else sample_of(posterior, draws, figures)
+
+
+def sample_of(posterior: Posterior, draws: Draws, figures: Figures) -> Sample:
+    """Figures of joint draws.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    draws : Draws
+        Its draws.
+    figures : Figures
+
+    Returns
+    -------
+    Sample
+    """
+    basis = Basis.of(posterior.design, figures)
+    means = np.array([basis.values(node.mean) for node in posterior.nodes])
+    values = (basis.coefficients @ (means[draws.node] + basis.draws(draws)).T).T
+    return Sample(draws.weights, figures.offset + values, draws.node)
+
+
+def mixture_of(posterior: Posterior, figures: Figures) -> Mixture:
     """Posterior of figures, as a mixture over the nodes.
 
     At each node a figure has the mean, standard deviation and skewness of the Laplace approximation. Where there are
-    joint draws, its means and standard deviations move with what their weights change: the mean by the same number of
-    the node's own standard deviations at every node, the standard deviations by the same ratio.
+    joint draws, its means and standard deviations move with what their weights change: the mean by a number of the
+    node's own standard deviations, the standard deviations by the same ratio at every node.
 
     Parameters
     ----------
@@ -95,33 +133,51 @@ def posterior_of(posterior: Posterior, figures: Figures) -> Mixture:
             if index < by_node:
                 reduced = reduce_figures(design, node.mode, figures)
                 skews.append(_third_cumulant(design, node, reduced) / sds[-1] ** 3)
-        mean, sd = np.array(means), np.array(sds)
+        mean, sd, skew = np.array(means), np.array(sds), _at_every_node(posterior, skews, count)
         if posterior.draws is not None:
             shift, ratio = _changes(posterior, posterior.draws, basis, np.array(sizes), sd)
             mean, sd = mean + np.array(sizes)[:, None] * shift, sd * ratio
+    return Mixture(posterior.weights, mean, sd, skew)
+
+
+def _at_every_node(posterior: Posterior, skews: list[Floats], count: int) -> Floats:
+    """Skewness at every node, dims (node, figure): the lighter ones take the mean of those known, all 0 if none is."""
     if not skews:
-        return Mixture(posterior.weights, mean, sd, np.zeros_like(sd))
+        return np.zeros((len(posterior.nodes), count))
     known = np.array(skews)
     usual = np.average(known, axis=0, weights=posterior.weights[: len(known)])
-    filled = np.concatenate([known, np.broadcast_to(usual, (len(nodes) - len(known), count))])
-    return Mixture(posterior.weights, mean, sd, filled)
+    return np.concatenate([known, np.broadcast_to(usual, (len(posterior.nodes) - len(known), count))])
 
 
 def _changes(posterior: Posterior, draws: Draws, basis: Basis, sizes: Floats, sd: Floats) -> tuple[Floats, Floats]:
-    """What the draws' weights change: shift of each figure's mean in units of ``sizes``, and ratio of its sd."""
+    """What the draws' weights change: shift of each figure's mean at each node in units of ``sizes``, ratio of its sd.
+
+    The shift is a line in the logarithm of ``sizes``: where nothing but the prior ends a posterior on one side, Laplace
+    errs more at nodes that are sure of it than at those that are not.
+    """
     values = basis.draws(draws) / sizes[draws.node][:, None]
-    shift = basis.coefficients @ (draws.weights @ values)
-    second = basis.pair_sums @ basis.pair_moments(values, draws.weights)
+    logs = np.log(sizes)
+    # The same draws without their weights: what both have by chance falls out.
+    within = posterior.weights[draws.node] * len(posterior.nodes) / draws.node.size
+    centre = float(draws.weights @ logs[draws.node])
+    away = logs[draws.node] - centre
+    spread = float(draws.weights @ away**2)
+
+    def moments(weights: Floats) -> tuple[Floats, Floats, Floats]:
+        level = basis.coefficients @ (weights @ values)
+        slope = basis.coefficients @ ((weights * away) @ values) / max(spread, LEAST_SPREAD)
+        second = basis.pair_sums @ basis.pair_moments(values, weights)
+        return level, slope, second - level**2 - slope**2 * spread
+
+    level, slope, variance = moments(draws.weights)
     if draws.plain:
-        # The same draws without their weights: what both have by chance falls out.
-        within = posterior.weights[draws.node] * len(posterior.nodes) / draws.node.size
-        usual = basis.coefficients @ (within @ values)
-        expected = basis.pair_sums @ basis.pair_moments(values, within) - usual**2
+        usual, usual_slope, expected = moments(within)
+        level, slope = level - usual, slope - usual_slope
     else:
-        usual = np.zeros_like(shift)
         expected = posterior.weights @ (sd / sizes[:, None]) ** 2
-    ratio = np.sqrt(np.maximum(second - shift**2, 1e-12) / np.maximum(expected, 1e-12))
-    return shift - usual, np.clip(ratio, 1.0 / MOST_RATIO, MOST_RATIO)
+    ratio = np.sqrt(np.maximum(variance, 1e-12) / np.maximum(expected, 1e-12))
+    shift = level + np.outer(logs - centre, slope)
+    return shift, np.clip(ratio, 1.0 / MOST_RATIO, MOST_RATIO)
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,7 +108,7 @@ def _ranks(values: Floats) -> Indices:
     return ranks
 
 
-def draw_node(whitening: Whitening, noise: Noise, node: int) -> NodeDraws:
+def draw_node(whitening: Whitening, noise: Noise, node: int, count: int = DENSE_DRAWS) -> NodeDraws:
     """Draw and weigh effects around a node.
 
     Parameters
@@ -117,6 +117,8 @@ def draw_node(whitening: Whitening, noise: Noise, node: int) -> NodeDraws:
     noise : Noise
     node : int
         Its place in the sequence of nodes.
+    count : int
+        Draws of the dense block, even.
 
     Returns
     -------
@@ -124,7 +126,7 @@ def draw_node(whitening: Whitening, noise: Noise, node: int) -> NodeDraws:
         Two draws to a weight: one of each selection's pair, and the ones not taken.
     """
     design = whitening.mode.problem.design
-    single, rng = noise.draw(node, DENSE_DRAWS)
+    single, rng = noise.draw(node, count)
     dense = np.repeat(single.dense, 2, axis=1)
     z = Effects(_paired(single.plants), _paired(single.cells), _paired(single.selections), dense)
     x = whitening.effects(z)
@@ -133,7 +135,7 @@ def draw_node(whitening: Whitening, noise: Noise, node: int) -> NodeDraws:
     larger = np.maximum(first, second)
     log_mean = larger + np.log1p(np.exp(-np.abs(first - second))) - np.log(2.0)
     share = 1.0 / (1.0 + np.exp(np.clip(second - first, -500.0, 500.0)))
-    lot = rng.random((design.selection_share.size, DENSE_DRAWS))[noise.selections]
+    lot = rng.random((design.selection_share.size, count))[noise.selections]
     cells = x.cells + x.selections[design.selection_of_cell]
     cells -= (whitening.mean.cells + whitening.mean.selections[design.selection_of_cell])[:, None]
     taken = [np.where((lots < share)[design.selection_of_cell], cells[:, 0::2], cells[:, 1::2])

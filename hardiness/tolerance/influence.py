@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from hardiness import schema
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.factor import blas_threads
-from hardiness.tolerance.floors import check_grade, floor_mixture
+from hardiness.tolerance.floors import check_grade, floor_distribution
 from hardiness.tolerance.functionals import critical_temperatures, reduce_figures
 from hardiness.tolerance.latent import Effects
 from hardiness.tolerance.leaving import Leverage, central_mode, keep_rows, mode_without, telling_rows
@@ -64,7 +64,7 @@ def influence_table(
     grade = check_grade(grade, design.grades)
     wanted = set(design.selections if selections is None else selections)
     chosen = np.array([i for i, (name, _) in enumerate(design.cells) if name in wanted], dtype=np.int64)
-    floor = floor_mixture(posterior, survive=survive, grade=grade).quantile(0.5)
+    floor = floor_distribution(posterior, survive=survive, grade=grade).quantile(0.5)
     with blas_threads():
         mode = central_mode(posterior)
         by_plant = _plant_shifts(Leverage.of(mode), design, grade, chosen)
@@ -110,7 +110,8 @@ def confirm_influence(
         reduced = keep_rows(design, _members(design, kind) != name)
         with blas_threads():
             other = find_posterior(reduced, posterior.priors, span_c=span_of(posterior))
-        moved = dict(zip(design.cells, floor_mixture(other, survive=survive, grade=grade).quantile(0.5), strict=True))
+        floors = floor_distribution(other, survive=survive, grade=grade).quantile(0.5)
+        moved = dict(zip(design.cells, floors, strict=True))
         cells = zip(found.loc[rows, "selection"], found.loc[rows, "rootstock"], strict=True)
         found.loc[rows, "refit_shift_c"] = [moved[cell] for cell in cells] - found.loc[rows, "floor_c"].to_numpy()
     return found

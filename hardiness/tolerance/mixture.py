@@ -19,7 +19,7 @@ from hardiness.tolerance.likelihood import Floats
 
 SMALL_SKEW = 1e-4
 MOST_SKEW = 1.8
-TOLERANCE = 1e-7  # [K] of the last Newton step of a quantile
+TOLERANCE = 1e-5  # [K] of the last Newton step of a quantile, which leaves about its square
 MOST_STEPS = 100
 MANY = 100_000  # nodes x figures; past it nodes are merged into groups
 GROUPS = 24
@@ -105,6 +105,16 @@ class Mixture:
             if change < TOLERANCE:
                 break
         return values
+
+    def moments(self) -> tuple[Floats, Floats]:
+        """Mean and standard deviation of each figure, dims (figure,).
+
+        Returns
+        -------
+        mean, sd : ndarray
+        """
+        mean: Floats = self.weights @ self.mean
+        return mean, np.sqrt(self.weights @ (self.sd**2 + (self.mean - mean) ** 2))
 
     def simplified(self) -> Mixture:
         """Where nodes and figures are many, nodes of like spread taken together in groups.

@@ -14,6 +14,9 @@ standard deviations and skewness of any figure. Three paths lead on from there; 
     (:mod:`hardiness.tolerance.annealing`), and serve in the same way.
 ``laplace``
     Trials of very many rows stay with Laplace's method.
+
+Of a trial of a few rows, and after the sampler, the draws themselves are the answer: such a posterior may have any
+shape (:mod:`hardiness.tolerance.sample`).
 """
 
 from __future__ import annotations
@@ -25,7 +28,7 @@ import numpy as np
 from hardiness.tolerance.annealing import anneal_node
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.factor import tree_of
-from hardiness.tolerance.importance import NodeDraws, Noise, draw_node, missed_by_laplace
+from hardiness.tolerance.importance import DENSE_DRAWS, NodeDraws, Noise, draw_node, missed_by_laplace
 from hardiness.tolerance.latent import Effects, Mode, Problem, find_mode, find_surroundings
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.marginal import log_marginal
@@ -41,6 +44,8 @@ LEAST_WEIGHT = 1e-4  # of the heaviest node by Laplace; lighter ones are dropped
 NODE_TOLERANCE = 0.02  # of Newton at a node: what is left is far below what draws and Laplace itself leave
 MOST_DRAWN_ROWS = 6_000  # larger trials stay with Laplace
 LARGEST_K = 0.7  # of the weights' tail: above it they cannot be trusted
+FEW_ROWS = 200  # up to here, and after the sampler, figures are those of the draws themselves
+FEW_ROWS_DRAWS = 24  # of the dense block for each node of so small a trial
 FIXED_NODES = 128  # times that a trial with all scales fixed is drawn from
 ANNEALING = (8, 32)  # temperatures of the first try and of the second
 
@@ -70,6 +75,8 @@ class Draws:
         The dense block minus the node's mean. [K]
     plain : bool
         Whether without their weights they are draws of the Laplace approximation.
+    direct : bool
+        Whether figures are those of the draws themselves, rather than Laplace's at each node moved by them.
     """
 
     weights: Floats
@@ -77,6 +84,7 @@ class Draws:
     cells: Floats
     dense: Floats
     plain: bool
+    direct: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,9 +220,11 @@ def _corrected(design: Design, priors: Priors, centre: Mode, modes: list[Mode], 
         return _by_laplace(design, priors, centre, modes, logs)
     whitenings = [Whitening.at(mode, find_surroundings(mode), rows) for mode in modes]
     base = logs - np.array([log_marginal(mode) for mode in modes])
+    few = design.low.size <= FEW_ROWS
+    count = FEW_ROWS_DRAWS if few else DENSE_DRAWS
     path, found = (
         "importance",
-        [draw_node(white, noise, int(node)) for node, white in zip(kept, whitenings, strict=True)],
+        [draw_node(white, noise, int(node), count) for node, white in zip(kept, whitenings, strict=True)],
     )
     weights, k = _smoothed(found, base)
     for steps in ANNEALING if k > LARGEST_K else ():
@@ -228,7 +238,7 @@ def _corrected(design: Design, priors: Priors, centre: Mode, modes: list[Mode], 
         modes, whitenings = modes[some], whitenings[some]
     by_node = weights.reshape(len(modes), -1).sum(axis=1)
     means = [white.mean for white in whitenings]
-    draws = _draws(found, weights, path == "importance")
+    draws = _draws(found, weights, plain=path == "importance", direct=few or path == "sampler")
     return _ordered(design, priors, centre, modes, means, by_node, draws, (path, float(1.0 / np.sum(weights**2)), k))
 
 
@@ -258,12 +268,12 @@ def _by_laplace(design: Design, priors: Priors, centre: Mode, modes: list[Mode],
     return _ordered(design, priors, centre, modes, means, weights, None, ("laplace", size, k))
 
 
-def _draws(found: list[NodeDraws], weights: Floats, plain: bool) -> Draws:
+def _draws(found: list[NodeDraws], weights: Floats, *, plain: bool, direct: bool) -> Draws:
     cells = np.concatenate([part.cells for part in found])
     to_a_weight = cells.shape[0] // weights.size
     node = np.arange(len(found)).repeat(cells.shape[0] // len(found))
     dense = np.concatenate([part.dense for part in found])
-    return Draws(weights.repeat(to_a_weight) / to_a_weight, node, cells, dense, plain)
+    return Draws(weights.repeat(to_a_weight) / to_a_weight, node, cells, dense, plain, direct)
 
 
 def _ordered(

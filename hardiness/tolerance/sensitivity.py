@@ -10,7 +10,7 @@ import pandas as pd
 
 from hardiness import schema
 from hardiness.tolerance.factor import blas_threads
-from hardiness.tolerance.floors import check_grade, floor_mixture
+from hardiness.tolerance.floors import check_grade, floor_distribution
 from hardiness.tolerance.influence import span_of
 from hardiness.tolerance.posterior import Posterior, find_posterior
 from hardiness.tolerance.priors import SCALES, Priors
@@ -93,6 +93,6 @@ def scaled_priors(priors: Priors, factor: float) -> Priors:
 
 
 def _floors(posterior: Posterior, survive: float, grade: int, level: float) -> tuple[np.ndarray, np.ndarray]:
-    mixture = floor_mixture(posterior, survive=survive, grade=grade)
+    mixture = floor_distribution(posterior, survive=survive, grade=grade)
     low, middle, high = (mixture.quantile(share) for share in (0.5 - level / 2.0, 0.5, 0.5 + level / 2.0))
     return middle, high - low

@@ -3,7 +3,7 @@
 Run by hand in an environment with numpyro (it is no dependency of the project); the tests read the numbers it wrote:
 
     python -m venv nuts && nuts/bin/pip install numpyro pandas scipy
-    nuts/bin/python tests/bench/nuts_reference.py OBSERVATIONS.csv REFERENCE.json
+    nuts/bin/python tests/bench/nuts_reference.py OBSERVATIONS.csv REFERENCE.json [DRAWS]
 
 The versions, the settings, effective sample sizes and R-hat stand in the JSON file.
 """
@@ -100,13 +100,13 @@ def spread_quantile(share, tau, sigma):
     return optimize.brentq(lambda x: weights @ stats.logistic.cdf((x - tau * nodes) / sigma) - share, -60, 60)
 
 
-def main(path, out, grades=6, span=6.0):
+def main(path, out, draws_a_chain=DRAWS, grades=6, span=6.0):
     table, data, cells = read(path, grades)
     K = grades - 1
     mcmc = MCMC(
         NUTS(model, target_accept_prob=0.95, max_tree_depth=10),
         num_warmup=WARMUP,
-        num_samples=DRAWS,
+        num_samples=int(draws_a_chain),
         num_chains=CHAINS,
         chain_method="parallel" if jax.local_device_count() > 1 else "vectorized",
         progress_bar=False,
@@ -155,7 +155,7 @@ def main(path, out, grades=6, span=6.0):
         "made_with": {p: version(p) for p in ("numpyro", "jax", "numpy")},
         "chains": CHAINS,
         "warmup": WARMUP,
-        "draws": DRAWS,
+        "draws": int(draws_a_chain),
         "least_effective_sample_size": round(ess),
         "largest_r_hat": round(rhat, 4),
         "divergences": int(np.asarray(mcmc.get_extra_fields()["diverging"]).sum()),
@@ -175,4 +175,4 @@ def main(path, out, grades=6, span=6.0):
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:3])
+    main(*sys.argv[1:4])

@@ -1,6 +1,6 @@
 """The posterior against a long run of a general-purpose sampler on the same model.
 
-``tests/data/nuts/*.csv`` are four simulated trials, ``*.json`` what numpyro's NUTS made of them (4 chains of 4,000
+``tests/data/nuts/*.csv`` are five simulated trials, ``*.json`` what numpyro's NUTS made of them (4 chains of 4,000
 draws after 1,500; versions, effective sample sizes and R-hat stand in each file; the script is
 ``tests/bench/nuts_reference.py``). Errors are in standard deviations of the floor's posterior.
 """
@@ -21,7 +21,7 @@ DATA = Path(__file__).parent.parent / "data" / "nuts"
 TEXT = dict.fromkeys(("plant", "selection", "rootstock", "freeze", "event", "sensor"), str)
 
 
-@pytest.fixture(scope="module", params=["typical", "sparse", "mild", "split"])
+@pytest.fixture(scope="module", params=["typical", "sparse", "mild", "wide", "split"])
 def reference(request):
     fit = fit_tolerance(pd.read_csv(DATA / f"{request.param}.csv", dtype=TEXT, keep_default_na=False))
     report = json.loads((DATA / f"{request.param}.json").read_text())
@@ -39,18 +39,17 @@ def test_the_reference_itself_has_converged(reference):
     assert report["largest_r_hat"] < 1.01 and report["least_effective_sample_size"] > 1500
 
 
-def test_medians_are_within_a_tenth_of_a_posterior_sd_of_the_sampler(reference):
-    fit, _, cells = reference
-    away = errors(fit.floors()["floor_c"], cells, 0.5)
-    assert np.abs(away).mean() < 0.1 and np.abs(away).max() < 0.15
-
-
-def test_warm_and_cold_ends_are_near_those_of_the_sampler(reference):
+def test_medians_and_both_ends_are_within_a_tenth_of_a_posterior_sd_of_the_sampler(reference):
     fit, _, cells = reference
     floors = fit.floors()
-    warm, cold = errors(floors["floor_high_c"], cells, 0.95), errors(floors["floor_low_c"], cells, 0.05)
-    assert np.abs(warm).mean() < 0.13 and np.abs(warm).max() < 0.25
-    assert np.abs(cold).mean() < 0.2 and np.abs(cold).max() < 0.35
+    for name, share in (("floor_low_c", 0.05), ("floor_c", 0.5), ("floor_high_c", 0.95)):
+        away = np.abs(errors(floors[name], cells, share))
+        assert away.mean() < 0.1 and away.max() < 0.3, f"{name}: {away.round(3)}"
+
+
+def test_medians_are_closer_still(reference):
+    fit, _, cells = reference
+    assert np.abs(errors(fit.floors()["floor_c"], cells, 0.5)).max() < 0.15
 
 
 def test_half_intervals_are_those_of_the_sampler(reference):

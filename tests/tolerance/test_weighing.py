@@ -8,7 +8,7 @@ from scipy import integrate, special, stats
 from hardiness.errors import FitError
 from hardiness.tolerance.averaging import Member, averaged_floors
 from hardiness.tolerance.fit import fit_tolerance
-from hardiness.tolerance.floors import floor_mixture
+from hardiness.tolerance.floors import floor_distribution
 from hardiness.tolerance.priors import Priors
 from hardiness.tolerance.weighing import log_evidence, model_weights
 from tests.simulate import simulate_observations
@@ -110,7 +110,7 @@ def test_an_average_is_the_mixture_of_its_members(fits):
     below = {name: np.zeros(len(table)) for name in ("floor_low_c", "floor_c", "floor_high_c")}
     for posterior, weight, offset in ((one, 0.3, 0.0), (other, 0.7, -0.8)):
         # Each member's own quantiles say how much of it lies below the average's.
-        floors = floor_mixture(posterior, survive=0.9, grade=5)
+        floors = floor_distribution(posterior, survive=0.9, grade=5)
         grid = np.array([floors.quantile(share) for share in shares])
         for name, part in below.items():
             part += [weight * np.interp(v - offset, grid[:, i], shares) for i, v in enumerate(table[name])]
