@@ -7,8 +7,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -26,6 +26,7 @@ from hardiness.figures.plate import (
     open_plate,
     short_names,
     temperature_ends,
+    unwritten,
 )
 from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
 from hardiness.figures.sheet import LAYER, Sheet
@@ -39,10 +40,12 @@ AROUND = pd.Timedelta(hours=6)  # before the first crossing and after the last
 LEAST_GAP_H = 1.5  # a step longer than this, and than three usual ones, breaks the line [h]
 MOST_HOURS = 4  # thresholds listed below a panel
 COLUMNS = {True: 2, False: 4}  # panels beside each other, on a phone and elsewhere
+LEAST_HIGH = 38.0  # [mm] of a panel
+MOST_PALE = 40  # of more sensors only those that have a panel stand behind the others
 METHOD = (
     "Line: air temperature at the sensor, times of the trial's zone; tinted: at or below {onset}, where a freeze "
-    "begins. Dot: the minimum. Pale lines: the other sensors. A break: no readings. Below: hours at or below each "
-    "threshold."
+    "begins. Dot: the minimum. Pale lines: {others}. A break: no readings. Below: hours at or below the coldest "
+    "thresholds reached."
 )
 
 
@@ -164,15 +167,14 @@ def prepare_freeze_course(
     who = clean(str(coldest_row["sensor"]))
     spread = float(own["minimum_c"].max() - own["minimum_c"].min())
     title = f"{words.temperature(float(coldest_row['minimum_c']), settings.units)} at {who}"
-    others = len(own) - 1
-    if others:
+    if len(own) > 1:
         warmest = own.iloc[-1]
         title += (
             f", {words.temperature(float(warmest['minimum_c']), settings.units)} at {clean(str(warmest['sensor']))}"
         )
     title += (
         f" in the freeze of {event_words(event)}"
-        if spread or not others
+        if spread or len(own) == 1
         else f" alike in the freeze of {event_words(event)}"
     )
     begins = (starts - AROUND).tz_convert(settings.zone)
@@ -181,8 +183,10 @@ def prepare_freeze_course(
         f"{', '.join(course.below) or 'no threshold reached'}."
         for course in courses
     )
-    facts += f" · {words.count(len(courses), 'sensor')} · {words.hours(float(coldest_row['duration_h']))} at {who}"
-    method = METHOD.format(onset=words.temperature(onset, settings.units))
+    lasted = words.hours(float(coldest_row["duration_h"]))
+    facts += f" · {words.count(len(courses), 'sensor')} · {lasted} at the coldest"
+    others = "the other sensors" if len(courses) <= MOST_PALE else "the other sensors drawn"
+    method = METHOD.format(onset=words.temperature(onset, settings.units), others=others)
     lasts_h = (ends - starts + 2 * AROUND) / pd.Timedelta(hours=1)
     said = Words(title, facts, method, description)
     begun = begins.floor("s").to_pydatetime()
@@ -228,7 +232,7 @@ def draw_freeze_course(prepared: FreezeCourse, *, page: str = "A4") -> list[Shee
     Returns
     -------
     list of Sheet
-        One page; on a slide only the four coldest sensors.
+        One page, with the coldest sensors where there is no room for all, which it says.
 
     Raises
     ------
@@ -239,25 +243,46 @@ def draw_freeze_course(prepared: FreezeCourse, *, page: str = "A4") -> list[Shee
     with drawing():
         if prepared.words.empty or not prepared.courses:
             return empty_plate(form, prepared.words)
-        plate = open_plate(form, prepared.words)
-        return [close_plate(plate, _draw(plate, prepared, form))]
+        said = unwritten(prepared.words, [course.sensor for course in prepared.courses], "from the coldest on")
+        plate = open_plate(form, said)
+        most = _room_for(prepared, form, plate)
+        if most < len(prepared.courses):
+            rest = ", the others as pale lines" if len(prepared.courses) <= MOST_PALE else ""
+            which = f"the {most} coldest" if most > 1 else "the coldest"
+            told = f"drawn: {which} of {words.count(len(prepared.courses), 'sensor')}{rest}"
+            plate = open_plate(form, replace(said, facts=f"{said.facts} · {told}"))
+        return [close_plate(plate, _draw(plate, prepared, prepared.courses[:most], form))]
 
 
-def _draw(plate: Plate, prepared: FreezeCourse, form: Format) -> float:
-    sizes = form.sizes
-    small = sizes.small * MM_PER_POINT
+def _room_for(prepared: FreezeCourse, form: Format, plate: Plate) -> int:
+    """How many panels a page holds: on a slide one row of them."""
     columns = min(COLUMNS[form.narrow], len(prepared.courses))
-    shown = prepared.courses[:columns] if form.fixed else prepared.courses
+    around = sum(_around(prepared.courses, form)) + 2.0
+    line = 2.7 * form.sizes.text * MM_PER_POINT  # for saying that not all are drawn
+    rows = 1 if form.fixed else max(int((plate.bottom - plate.top - line) / (LEAST_HIGH + around)), 1)
+    return min(rows * columns, len(prepared.courses))
+
+
+def _around(courses: Sequence[Course], form: Format) -> tuple[float, float]:
+    """Heights of what stands above and below a panel. [mm]."""
+    small = form.sizes.small * MM_PER_POINT
+    below = (2.6 + 1.35 * max(len(course.below) for course in courses)) * small
+    return 1.4 * form.sizes.heading * MM_PER_POINT + 2.2 * small, below
+
+
+def _draw(plate: Plate, prepared: FreezeCourse, shown: tuple[Course, ...], form: Format) -> float:
+    sizes = form.sizes
+    columns = min(COLUMNS[form.narrow], len(shown))
     names = short_names([course.sensor for course in shown], form.room / columns - 12.0, sizes.heading)
     every = [value for course in prepared.courses for run in course.temperatures_c for value in run]
     cold, warm = temperature_ends([*every, prepared.onset_c])
     margin = width_mm("30 Sep", sizes.small) + 1.8
-    foot = (2.6 + 1.35 * max(len(course.below) for course in shown)) * small
+    head, foot = _around(shown, form)
     rows = -(-len(shown) // columns)
-    head = 1.4 * sizes.heading * MM_PER_POINT + 2.2 * small
     high = (plate.bottom - plate.top) / rows - head - foot - 2.0
     high = min(high, 105.0 if rows == 1 else 80.0)
     wide = (form.room - margin) / columns
+    behind = prepared.courses if len(prepared.courses) <= MOST_PALE else shown
     figure = (width_mm("−10.0", sizes.text, SEMIBOLD) + 2.6) / (wide - 7.0)  # beside the coldest dot
     cold = min(cold, min(every) - figure / (1.0 - figure) * (warm - min(every)))
     y = plate.top
@@ -269,15 +294,15 @@ def _draw(plate: Plate, prepared: FreezeCourse, form: Format) -> float:
                 break
             left = plate.left + margin + place * wide
             scale = Scale(cold, warm, left + 1.0, left + wide - 6.0)
-            _draw_panel(plate.sheet, prepared, shown[number], names[number], scale, top, high, form, first=place == 0,
-                        edge=plate.left)  # fmt: skip
+            _draw_panel(plate.sheet, prepared, shown[number], behind, names[number], scale, top, high, form,
+                        first=place == 0, edge=plate.left)  # fmt: skip
         y = top + high + foot
     return y
 
 
 def _draw_panel(
-    sheet: Sheet, prepared: FreezeCourse, course: Course, name: str, scale: Scale, top: float, high: float,
-    form: Format, *, first: bool, edge: float,
+    sheet: Sheet, prepared: FreezeCourse, course: Course, behind: Sequence[Course], name: str, scale: Scale, top: float,
+    high: float, form: Format, *, first: bool, edge: float,
 ) -> None:  # fmt: skip
     sizes = form.sizes
     small = sizes.small * MM_PER_POINT
@@ -292,7 +317,7 @@ def _draw_panel(
         sheet.stroke([(scale.left, y), (scale.right, y)], HATCH if day else PAPER, 0.5 if day else 0.6, LAYER.hatch)
         if first:
             sheet.write(edge, y, text, sizes.small, colour=INK if day else QUIET, middle=True, column="clock")
-    for other in prepared.courses:
+    for other in behind:
         if other is not course:
             _trace(sheet, other, scale, top, per_hour, HATCH, 0.5)
     _trace(sheet, course, scale, top, per_hour, INK, 1.3)

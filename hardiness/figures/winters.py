@@ -7,8 +7,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -24,6 +24,7 @@ from hardiness.settings import Settings
 
 MOST_WINTERS = {True: 6, False: 8}  # on a phone, and elsewhere; the latest
 BESIDE = {True: 2, False: 4}  # beside each other
+LEAST_THICK = 0.9  # [mm] of a bar
 LABELLED = 4  # the coldest freezes of a winter say how cold and how long
 METHOD = (
     "A bar per freeze, from {onset} to its coldest reading of any sensor; its thickness is its length in days; hollow: "
@@ -139,7 +140,7 @@ def draw_winters(prepared: Winters, *, page: str = "A4") -> list[Sheet]:
     Returns
     -------
     list of Sheet
-        One page, with the latest winters where there is no room for all.
+        One page, with the latest winters where there is no room for all, which it says.
 
     Raises
     ------
@@ -150,15 +151,27 @@ def draw_winters(prepared: Winters, *, page: str = "A4") -> list[Sheet]:
     with drawing():
         if prepared.words.empty:
             return empty_plate(form, prepared.words)
-        plate = open_plate(form, prepared.words)
-        return [close_plate(plate, _draw(plate, prepared, form))]
+        shown = prepared.seasons[-(BESIDE[False] if form.fixed else MOST_WINTERS[form.narrow]) :]
+        plate = open_plate(form, _said(prepared, shown))
+        return [close_plate(plate, _draw(plate, prepared, shown, form))]
 
 
-def _draw(plate: Plate, prepared: Winters, form: Format) -> float:
+def _said(prepared: Winters, shown: tuple[Season, ...]) -> Words:
+    """The words, with which winters are drawn where not all are."""
+    every = prepared.seasons
+    if len(shown) == len(every):
+        return prepared.words
+    which = f"the latest {len(shown)}" if len(shown) > 1 else "the latest"
+    told = f"drawn: {which} of {words.count(len(every), 'winter')}"
+    coldest = min(every, key=lambda season: season.freezes[0].minimum_c)
+    if coldest not in shown:
+        told += f"; the coldest, {coldest.name}, is not among them"
+    return replace(prepared.words, facts=f"{prepared.words.facts} · {told}; an earlier one is drawn where it is chosen")
+
+
+def _draw(plate: Plate, prepared: Winters, shown: tuple[Season, ...], form: Format) -> float:
     sizes = form.sizes
     small = sizes.small * MM_PER_POINT
-    most = BESIDE[False] if form.fixed else MOST_WINTERS[form.narrow]
-    shown = prepared.seasons[-most:]
     columns = min(BESIDE[form.narrow], len(shown))
     rows = -(-len(shown) // columns)
     cold, warm = temperature_ends(
@@ -202,12 +215,10 @@ def _draw_season(
     onset = scale.x(prepared.onset_c)
     sheet.stroke([(onset, top), (onset, top + high)], QUIET, 0.6, LAYER.grid)
     for freeze in reversed(season.freezes):
-        begins = (freeze.starts_on - season.begins).days
-        lasts = max((freeze.ends_on - freeze.starts_on).days, 1)
-        tip, thick = scale.x(freeze.minimum_c), max(lasts * per_day, 0.9)
-        shape = [(onset, at(begins)), (onset, at(begins) + thick), (tip, at(begins) + thick / 2)]
-        sheet.shape(shape, fill=ACCENT if freeze.logger else PAPER, edge=PAPER if freeze.logger else ACCENT,
-                    width_pt=0.3 if freeze.logger else 0.7, layer=LAYER.line)  # fmt: skip
+        bar = _bar(freeze, season, scale, at, prepared.onset_c)
+        shape = [(onset, bar.top), (onset, bar.top + bar.thick), (bar.tip, bar.middle)]
+        sheet.shape(shape, fill=ACCENT if freeze.logger else PAPER, edge="none" if freeze.logger else ACCENT,
+                    width_pt=0.0 if freeze.logger else 0.7, layer=LAYER.line)  # fmt: skip
     _label(plate, prepared, season, scale, at)
     for day in season.scored:
         if prepared.first_day <= day <= prepared.last_day:
@@ -215,29 +226,59 @@ def _draw_season(
             sheet.shape([(x - 0.8, y), (x, y - 0.8), (x + 0.8, y), (x, y + 0.8)], fill=PAPER, edge=INK, width_pt=0.7)
 
 
+@dataclass(frozen=True, slots=True)
+class _Bar:
+    """Where a freeze is drawn: its tip, its upper edge and thickness at the onset. [mm]."""
+
+    tip: float
+    top: float
+    thick: float
+    onset: float
+
+    @property
+    def middle(self) -> float:
+        return self.top + self.thick / 2
+
+    def meets(self, left: float, right: float, above: float, below: float) -> bool:
+        """Whether it lies in a box."""
+        nearest = min(max(self.middle, above), below)
+        share = abs(nearest - self.middle) / (self.thick / 2)
+        return share <= 1.0 and left < self.onset and self.tip + share * (self.onset - self.tip) < right
+
+
+def _bar(freeze: Freeze, season: Season, scale: Scale, at: Callable[[float], float], onset_c: float) -> _Bar:
+    begins = (freeze.starts_on - season.begins).days
+    lasts = max((freeze.ends_on - freeze.starts_on).days, 1)
+    thick = max(at(begins + lasts) - at(begins), LEAST_THICK)
+    return _Bar(scale.x(freeze.minimum_c), at(begins), thick, scale.x(onset_c))
+
+
 def _label(plate: Plate, prepared: Winters, season: Season, scale: Scale, at: Callable[[float], float]) -> None:
+    """Write how cold and how long at the coldest freezes, where there is room; no label lies on a bar."""
     sizes = plate.page.sizes
     small = sizes.small * MM_PER_POINT
+    bars = [_bar(freeze, season, scale, at, prepared.onset_c) for freeze in season.freezes]
     taken: list[tuple[float, float, float]] = []  # left, right and baseline of labels
-
-    def bar(freeze: Freeze) -> tuple[float, float]:
-        return scale.x(freeze.minimum_c), at((freeze.starts_on - season.begins).days)
-
-    for freeze in season.freezes[:LABELLED]:
+    for freeze, own in list(zip(season.freezes, bars, strict=True))[:LABELLED]:
         text = words.number(words.shown(freeze.minimum_c, prepared.units))
         if freeze.hours is not None and freeze.threshold is not None:
             text += f", {words.hours(freeze.hours)} ≤ {words.threshold_text(freeze.threshold, prepared.units)}"
         wide = width_mm(text, sizes.small)
-        tip, top = bar(freeze)
-        left = max(min(tip, scale.x(prepared.onset_c) - wide - 0.8), scale.left)
-        y = top - 0.35 * small
-        over_label = any(
-            abs(y - other) < 1.2 * small and left < right and start < left + wide for start, right, other in taken
-        )
-        over_bar = any(
-            y - 1.1 * small < begins < y + 0.3 * small and tip_of < left + wide
-            for tip_of, begins in (bar(other) for other in season.freezes if other is not freeze)
-        )
-        if not (over_label or over_bar):
-            taken.append((left, left + wide, y))
-            plate.sheet.write(left, y, text, sizes.small)
+        for left, y in _places(own, wide, small, scale):
+            over_label = any(
+                abs(y - other) < 1.2 * small and left < right and start < left + wide for start, right, other in taken
+            )
+            box = (left - 0.3, left + wide + 0.3, y - 0.75 * small, y + 0.2 * small)
+            if not (over_label or any(bar.meets(*box) for bar in bars)):
+                taken.append((left, left + wide, y))
+                plate.sheet.write(left, y, text, sizes.small)
+                break
+
+
+def _places(bar: _Bar, wide: float, small: float, scale: Scale) -> Iterator[tuple[float, float]]:
+    """Left edges and baselines at which a bar's label may stand: above it, at its tip, below it."""
+    left = max(min(bar.tip, bar.onset - wide - 0.8), scale.left)
+    yield left, bar.top - 0.35 * small
+    if bar.tip - 0.8 - wide >= scale.left:
+        yield bar.tip - 0.8 - wide, bar.middle + 0.33 * small
+    yield left, bar.top + bar.thick + 1.0 * small

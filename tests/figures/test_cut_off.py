@@ -1,0 +1,97 @@
+"""What a page has no room for is said on it, in words; and every label lies clear of what is drawn."""
+
+import datetime as dt
+from dataclasses import replace
+
+import pytest
+
+from hardiness.figures.formats import PAGES
+from hardiness.figures.freeze_course import FreezeCourse, draw_freeze_course, prepare_freeze_course
+from hardiness.figures.sheet import Sheet
+from hardiness.figures.winters import Winters, draw_winters, prepare_winters
+from tests.figures.pages import check_page, said, texts_of
+from tests.figures.small_trial import night_readings
+from tests.figures.test_prepared import SETTINGS, flow
+
+MOST = {"A4": 8, "letter": 8, "slide": 4, "phone": 6}
+
+
+def many_winters(number: int) -> Winters:
+    """As many winters, the first of them the coldest."""
+    prepared = prepare_winters(flow().freezes_that_count, flow().observations, settings=SETTINGS)
+    coldest = max(prepared.seasons, key=lambda season: -season.freezes[0].minimum_c)
+    others = [season for season in prepared.seasons if season is not coldest]
+    chosen = [coldest, *(others[place % len(others)] for place in range(number - 1))]
+    return replace(prepared, seasons=tuple(
+        replace(season, name=f"{2020 + place}-{21 + place}") for place, season in enumerate(chosen)
+    ))  # fmt: skip
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_winters_that_are_not_drawn_are_counted_and_the_coldest_missed(page: str) -> None:
+    sheets = draw_winters(many_winters(12), page=page)
+    for sheet in sheets:
+        check_page(sheet)
+    assert f"drawn: the latest {MOST[page]} of 12 winters; the coldest, 2020-21, is not among them" in said(sheets)
+    drawn = {f"{2020 + place}-{21 + place}" for place in range(12 - MOST[page], 12)}
+    assert {text.get_text() for sheet in sheets for text in texts_of(sheet)} >= drawn
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_page_that_holds_all_winters_says_nothing_of_the_kind(page: str) -> None:
+    assert "drawn:" not in said(draw_winters(many_winters(MOST[page]), page=page))
+
+
+def test_the_coldest_is_not_missed_where_it_is_drawn() -> None:
+    every = many_winters(12)
+    turned = replace(every, seasons=tuple(replace(season, name=other.name) for season, other in zip(
+        reversed(every.seasons), every.seasons, strict=True)))  # fmt: skip
+    text = said(draw_winters(turned))
+    assert "drawn: the latest 8 of 12 winters; an earlier one" in text and "not among them" not in text
+
+
+def test_the_coldest_freezes_are_labelled_beside_their_bars_however_many_there_are() -> None:
+    prepared = many_winters(1)
+    season, cold = prepared.seasons[0], prepared.seasons[0].freezes[0]
+    around = tuple(
+        replace(cold, event=str(day), minimum_c=-3.0 - 0.01 * day, hours=None,
+                starts_on=cold.starts_on + dt.timedelta(days=day), ends_on=cold.starts_on + dt.timedelta(days=day + 1))
+        for day in range(-40, 40) if day
+    )  # fmt: skip
+    sheets = draw_winters(replace(prepared, seasons=(replace(season, freezes=(cold, *around)),)))
+    check_page(sheets[0])
+    assert "−10.4, " in said(sheets)
+
+
+def many_sensors(number: int) -> FreezeCourse:
+    readings = {"L1": night_readings(0.0), "L2": night_readings(1.2), "S9": night_readings(0.6)}
+    prepared = prepare_freeze_course(readings, flow().freezes, event="2031-01-08", settings=SETTINGS)
+    first = prepared.courses[0]
+    return replace(prepared, courses=tuple(
+        replace(first, sensor="记录仪" if place == 1 else f"L{place:02d}") for place in range(number)
+    ))  # fmt: skip
+
+
+def headings(sheets: list[Sheet], names: set[str]) -> list[str]:
+    return [text.get_text() for sheet in sheets for text in texts_of(sheet) if text.get_text() in names]
+
+
+@pytest.mark.parametrize("number", [6, 30, 90])
+@pytest.mark.parametrize("page", PAGES)
+def test_sensors_that_have_no_panel_are_counted(page: str, number: int) -> None:
+    prepared = many_sensors(number)
+    sheets = draw_freeze_course(prepared, page=page)
+    for sheet in sheets:
+        check_page(sheet)
+    drawn = headings(sheets, {course.sensor for course in prepared.courses} | {"no. 2"})
+    assert "by its number from the coldest on" in said(sheets)
+    if len(drawn) == number:
+        assert "drawn:" not in said(sheets)
+    else:
+        pale = ", the others as pale lines" if number <= 40 else ""
+        assert f"drawn: the {len(drawn)} coldest of {number} sensors{pale}" in said(sheets).replace("  ", " ")
+    assert len(drawn) == 4 if page == "slide" else len(drawn) >= 6
+
+
+def test_four_sensors_on_a_slide_are_all_of_them() -> None:
+    assert "drawn:" not in said(draw_freeze_course(many_sensors(4), page="slide"))
