@@ -27,6 +27,7 @@ from hardiness.weather.sensors import great_circle_km, sensors_known
 from hardiness.weather.told import Told
 
 ONSET_H = 1.5  # [h] from the instant of onset to the readings around it, at most
+_AT_A_TIME = 1 << 20  # readings
 DAMP = ["air_onset_c", "dew_point_onset_c", "wet_bulb_onset_c", "dew_point_lowest_c"]  # by one and the same humidity
 
 
@@ -106,7 +107,7 @@ def air_of_events(
         said = _told_by(told, spans, settings.zone, known["elevation_m"].get(station, np.nan))
         if known.loc[station, "kind"] == "logger":
             loggers[station] = said
-            if not any(np.isfinite(told[name].to_numpy()).any() for name in (WIND_SPEED, CLOUD)):
+            if not _tells_wind(told):
                 continue
         tells = said[figures[:-1]].notna().any(axis=1).to_numpy()
         kind_known = (said["kind"] != UNKNOWN).to_numpy()
@@ -164,7 +165,7 @@ def _told_by(told: xr.Dataset, spans: pd.DataFrame, zone: ZoneInfo, elevation_m:
     dew_onset = np.minimum(_at(times, dew, starts), air)
     return pd.DataFrame(
         {
-            "kind": kinds_of(spans, told, zone),
+            "kind": kinds_of(spans, told, zone) if _tells_wind(told) else UNKNOWN,
             "wind_m_s": _means(wind, by_night, first, stop),
             "cloud": _means(cloud, by_night, first, stop),
             "air_onset_c": np.where(np.isnan(dew_onset), np.nan, air),
@@ -176,6 +177,10 @@ def _told_by(told: xr.Dataset, spans: pd.DataFrame, zone: ZoneInfo, elevation_m:
         },
         index=spans.index,
     )
+
+
+def _tells_wind(told: xr.Dataset) -> bool:
+    return any(bool(np.isfinite(told[name].to_numpy()).any()) for name in (WIND_SPEED, CLOUD))
 
 
 def bulb_of(air_c: FloatArray, dew_point_c: FloatArray, elevation_m: float = np.nan) -> FloatArray:
@@ -214,20 +219,31 @@ def bulb_of(air_c: FloatArray, dew_point_c: FloatArray, elevation_m: float = np.
 def _counted(
     sensor: str, conditions: Mapping[str, xr.Dataset], readings: Mapping[str, xr.DataArray], offset_c: float
 ) -> xr.Dataset:
-    whole, air = _completed(conditions[sensor]), readings[sensor].sortby("time")
-    kept = whole.isel(time=np.isin(_instants(whole), _instants(air)))
-    values = air.to_numpy()[np.searchsorted(_instants(air), _instants(kept))] + offset_c
-    return kept.assign(air_temperature=kept["air_temperature"].copy(data=values))
+    kept, air = _completed(conditions[sensor]), readings[sensor]
+    instants = _instants(air)
+    if not (instants[1:] >= instants[:-1]).all():
+        air = air.sortby("time")
+        instants = _instants(air)
+    values = air.to_numpy()
+    if not np.array_equal(instants, _instants(kept)):  # a sensor may have forty million readings: no needless copies
+        kept = kept.isel(time=np.isin(_instants(kept), instants))
+        values = values[np.searchsorted(instants, _instants(kept))]
+    return kept.assign(air_temperature=kept["air_temperature"].copy(data=values + offset_c))
 
 
 def _completed(told: xr.Dataset) -> xr.Dataset:
     size = told.sizes["time"]
-    given = {name: told[name].to_numpy() if name in told else np.full(size, np.nan) for name in CONDITIONS}
-    air = told["air_temperature"].to_numpy()
-    humidity, dew = given[RELATIVE_HUMIDITY], given[DEW_POINT]
-    from_dew = np.minimum(100.0, 100 * vapour_pressure(dew) / vapour_pressure(air))
-    given[DEW_POINT] = np.where(np.isnan(dew), dew_point(air, humidity), dew)
-    given[RELATIVE_HUMIDITY] = np.where(np.isnan(humidity), from_dew, humidity)
+    nothing = np.broadcast_to(np.float64(np.nan), size)  # of what nobody tells: no memory
+    given = {name: told[name].to_numpy() if name in told else nothing for name in CONDITIONS}
+    if RELATIVE_HUMIDITY in told or DEW_POINT in told:
+        whole_air = told["air_temperature"].to_numpy()
+        whole_humidity, whole_dew = (np.array(given[name]) for name in (RELATIVE_HUMIDITY, DEW_POINT))
+        for at in range(0, size, _AT_A_TIME):
+            air, humidity, dew = (one[at : at + _AT_A_TIME] for one in (whole_air, whole_humidity, whole_dew))
+            from_dew = np.minimum(100.0, 100 * vapour_pressure(dew) / vapour_pressure(air))
+            dew[:] = np.where(np.isnan(dew), dew_point(air, humidity), dew)
+            humidity[:] = np.where(np.isnan(humidity), from_dew, humidity)
+        given |= {RELATIVE_HUMIDITY: whole_humidity, DEW_POINT: whole_dew}
     return told.assign({
         name: ("time", values, told[name].attrs if name in told else {"units": CONDITIONS[name].units})
         for name, values in given.items()
@@ -252,7 +268,7 @@ def _lowest(values: FloatArray) -> float:
 def _at(times: IntArray, values: FloatArray, instants: IntArray) -> FloatArray:
     """Values on the straight line between the readings around each instant; NaN where either is too far from it."""
     there = np.isfinite(values)
-    known, figures = times[there], values[there]
+    known, figures = (times, values) if there.all() else (times[there], values[there])
     if known.size == 0:
         return np.full(instants.size, np.nan)
     after = np.searchsorted(known, instants, side="left")
@@ -260,10 +276,10 @@ def _at(times: IntArray, values: FloatArray, instants: IntArray) -> FloatArray:
     inside = (before >= 0) & (after < known.size)
     a, b = np.clip(before, 0, known.size - 1), np.clip(after, 0, known.size - 1)
     near = (instants - known[a] <= ONSET_H * HOUR_NS) & (known[b] - instants <= ONSET_H * HOUR_NS)
-    between = np.interp((instants - known[0]).astype(float), (known - known[0]).astype(float), figures)
-    at: FloatArray = np.where(inside & near, between, np.nan)
+    share = (instants - known[a]) / np.maximum(known[b] - known[a], 1)
+    at: FloatArray = np.where(inside & near, figures[a] + share * (figures[b] - figures[a]), np.nan)
     return at
 
 
 def _instants(told: xr.Dataset | xr.DataArray) -> IntArray:
-    return utc_times(told["time"].to_numpy()).astype(np.int64)
+    return utc_times(told["time"].to_numpy()).view(np.int64)

@@ -3,7 +3,7 @@
 Run as a script::
 
     python tests/bench/bench_loggers.py [--rows 1000000] [--repeats 5]
-    python tests/bench/bench_loggers.py --big [--megabytes 300]
+    python tests/bench/bench_loggers.py --big [--megabytes 300] [--humidity]
 
 Each dialect is read end to end (file to UTC and degC, with all its checks) and, for comparison, by ``pandas.read_csv``
 and ``pandas.to_datetime(format=...)`` alone. The best of the repeats counts, taken in turns. The last column adds what
@@ -97,13 +97,15 @@ def timed(action: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
-def write_big(path: Path, megabytes: int) -> int:
+def write_big(path: Path, megabytes: int, *, humidity: bool) -> int:
     """Write one reading every ten seconds, day by day, until the file is large; give the number of rows."""
     seconds = range(0, 86_400, 10)
     tails = [f"{s // 3600:02d}:{s // 60 % 60:02d}:{s % 60:02d},{5 * np.cos(s / 43_200 * np.pi):.2f}" for s in seconds]
+    if humidity:
+        tails = [f"{tail},{60 + s % 399 / 10:.1f}" for tail, s in zip(tails, seconds, strict=True)]
     day, rows = np.datetime64("1990-01-01"), 0
     with path.open("w", encoding="utf-8") as out:
-        out.write("time,temp (C)\n")
+        out.write(f"time,temp (C){',RH (%)' if humidity else ''}\n")
         while out.tell() < megabytes * 1_000_000:
             out.write(f"{day} " + f"\n{day} ".join(tails) + "\n")
             day, rows = day + 1, rows + len(tails)
@@ -120,18 +122,19 @@ def run(*words: str) -> tuple[float, int]:
     return time.perf_counter() - began, used.ru_maxrss * 1024
 
 
-def take_big(megabytes: int, zone: str) -> None:
+def take_big(megabytes: int, zone: str, *, humidity: bool) -> None:
     """Take a large file into a new trial and print what that took."""
     with tempfile.TemporaryDirectory() as name:
         folder, path = Path(name) / "trial", Path(name) / "big.csv"
-        rows = write_big(path, megabytes)
+        rows = write_big(path, megabytes, humidity=humidity)
         run("new", str(folder), "--name", "Big", "--timezone", zone, "--latitude", "41", "--longitude", "-8")
         took, held = run("add", "readings", str(path), "--sensor", "L1", "--trial", str(folder))
         size = path.stat().st_size
-        print(
-            f"{size / 1e6:.0f} MB, {rows / 1e6:.1f} M rows, zone {zone}: {took:.0f} s,"
-            f" {held / 1e6:.0f} MB held at most ({held / size:.1f} times the file)"
-        )
+        what = f"{size / 1e6:.0f} MB, {rows / 1e6:.1f} M rows{' with humidity' if humidity else ''}, zone {zone}"
+        print(f"{what}: {took:.0f} s, {held / 1e6:.0f} MB held at most ({held / size:.1f} times the file)")
+        if humidity:
+            took, held = run("freezes", "--air", "--csv", str(Path(name) / "air.csv"), "--trial", str(folder))
+            print(f"freezes --air: {took:.0f} s, {held / 1e6:.0f} MB held at most")
 
 
 def main() -> None:
@@ -141,10 +144,11 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=5)
     parser.add_argument("--big", action="store_true")
     parser.add_argument("--megabytes", type=int, default=300)
+    parser.add_argument("--humidity", action="store_true")
     parser.add_argument("--timezone", default="UTC")
     options = parser.parse_args()
     if options.big:
-        take_big(options.megabytes, options.timezone)
+        take_big(options.megabytes, options.timezone, humidity=options.humidity)
         return
     million = options.rows / 1e6
     print(f"{options.rows} rows, best of {options.repeats}; pandas {pd.__version__}, numpy {np.__version__}")
