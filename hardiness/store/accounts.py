@@ -61,8 +61,9 @@ class Accounts:
         list of Account
         """
         with self._folder.database.read() as connection:
-            rows = connection.execute(sa.select(ACCOUNTS).order_by(ACCOUNTS.c.name)).all()
-        return [Account(row.name, row.role, row.secret, bool(row.withdrawn)) for row in rows]
+            rows = connection.execute(sa.select(ACCOUNTS)).all()
+        accounts = [Account(row.name, row.role, row.secret, bool(row.withdrawn)) for row in rows]
+        return sorted(accounts, key=lambda account: account.name)  # here, for every server has an order of its own
 
     def open(self) -> list[Account]:
         """List the accounts that may sign in.
@@ -153,7 +154,7 @@ class Accounts:
         with self._folder.database.write() as connection:
             there = connection.execute(sa.select(ACCOUNTS).where(ACCOUNTS.c.name == name)).first()
             if there is None:
-                known = list(connection.scalars(sa.select(ACCOUNTS.c.name).order_by(ACCOUNTS.c.name)))
+                known = sorted(connection.scalars(sa.select(ACCOUNTS.c.name)))
                 accepted = f"one of {', '.join(known)}" if known else "an account: there is none yet"
                 raise InputError(Problem(f"account '{name}'", accepted, hint=near_name(name, known)))
             if bool(there.withdrawn) is not undo:

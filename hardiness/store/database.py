@@ -1,28 +1,33 @@
-"""The database behind the records: SQLite beside the trial, or PostgreSQL; transactions; faults in plain words.
+"""The database behind the records: SQLite beside the trial, or PostgreSQL; its tables; transactions.
 
 SQLite is opened so that nothing is half done: Python's driver is kept from committing on its own
 (``isolation_level=None``), a writing transaction takes the write lock at its start (``BEGIN IMMEDIATE``), and a commit
 is on the disk when it returns (``synchronous=FULL``). The journal is a rollback journal, so that a copied ``trial.db``
 is whole; a program that serves many readers keeps a write-ahead log while it runs and folds it in at its close. On
-PostgreSQL an advisory lock gives the same order: one writer at a time.
+PostgreSQL an advisory lock gives the same order: one writer at a time. What goes wrong is said by
+:mod:`hardiness.store.database_faults`.
 """
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import sqlalchemy as sa
 from sqlalchemy import event, exc
 from sqlalchemy.pool import NullPool
 
 from hardiness.errors import InputError, Problem, StoreError
+from hardiness.store.database_faults import fault_in_words
 
 WAIT_S = 10.0  # how long a writer waits for another one [s]
 FILE = "trial.db"
+_LEAST_WAIT_S = 2  # [s] a shorter one is none for PostgreSQL's client
 _LOCK = 4_073_551  # advisory lock of PostgreSQL: any number that is ours
 
 # The tables as the program uses them; hardiness.store.migrations makes them.
@@ -59,6 +64,7 @@ IDENTITY = sa.table("identity", sa.column("number"))
 ACCOUNTS = sa.table(
     "accounts", *(sa.column(name) for name in ("name", "role", "secret")), sa.column("withdrawn", sa.Boolean)
 )
+TABLES = frozenset(table.name for table in (INTAKES, VERSIONS, PARTS, HISTORY, PHOTOS, IDENTITY, ACCOUNTS))
 
 
 class Database:
@@ -83,12 +89,18 @@ class Database:
 
     def __init__(self, folder: Path, url: str | None = None, *, wait_s: float = WAIT_S) -> None:
         self.url = sa.URL.create("sqlite", database=str(folder / FILE)) if url is None else _parse_url(url)
-        self.name = FILE if url is None else self.url.render_as_string(hide_password=True)
+        self.name = FILE if url is None else _shown(self.url)
         self.wait_s = wait_s
         self.sqlite = self.url.get_backend_name() == "sqlite"
-        options: dict[str, Any] = (
-            {"poolclass": NullPool, "connect_args": {"isolation_level": None, "timeout": wait_s}} if self.sqlite else {}
-        )
+        options: dict[str, Any]
+        if self.sqlite:
+            options = {"poolclass": NullPool, "connect_args": {"isolation_level": None, "timeout": wait_s}}
+        else:
+            # A server may have been started anew since a connection was kept; however many pages ask at once, none is
+            # refused one; and a machine that does not answer is not waited for for minutes.
+            options = {"pool_pre_ping": True, "max_overflow": -1}
+            if "connect_timeout" not in self.url.query:
+                options["connect_args"] = {"connect_timeout": max(_LEAST_WAIT_S, math.ceil(wait_s))}
         try:
             self.engine = sa.create_engine(self.url, **options)
         except ModuleNotFoundError as error:
@@ -147,7 +159,7 @@ class Database:
             with self.engine.connect().execution_options(**options) as connection, connection.begin():
                 yield connection
         except exc.DBAPIError as error:
-            raise StoreError(_sentence(str(error.orig), self.name, self.wait_s)) from error
+            raise StoreError(fault_in_words(error.orig, self.name, self.wait_s)) from error
 
     def keep_log(self) -> None:
         """Keep a write-ahead log until :meth:`close`: readers no longer wait for a writer. SQLite only.
@@ -167,7 +179,7 @@ class Database:
             self._kept.execute("PRAGMA journal_mode=WAL")
             self._kept.execute("SELECT count(*) FROM sqlite_master").fetchone()  # holds the log from here on
         except sqlite3.Error as error:
-            raise StoreError(_sentence(str(error), self.name, self.wait_s)) from error
+            raise StoreError(fault_in_words(error, self.name, self.wait_s)) from error
 
     def close(self) -> None:
         """Let go of all connections; a write-ahead log is folded into the database."""
@@ -193,6 +205,13 @@ def _parse_url(text: str) -> sa.URL:
     return url
 
 
+def _shown(url: sa.URL) -> str:
+    """Name a database in messages: without its password, wherever in the URL that stands."""
+    where = {name: value for name, value in url.query.items() if name in ("host", "port", "service")}
+    plain = url.set(drivername=url.get_backend_name(), query=where)
+    return unquote(plain.render_as_string(hide_password=True))
+
+
 def _set_pragmas(connection: Any, _record: Any) -> None:
     # Without cache_spill=OFF a big transaction locks readers out before its commit, and with them the checks of the
     # program itself that read through a second connection.
@@ -213,19 +232,3 @@ def _leave_log(connection: Any) -> None:
     except sqlite3.OperationalError as error:
         if "locked" not in str(error):
             raise
-
-
-def _sentence(text: str, name: str, wait_s: float) -> str:
-    """Say what a driver's error means to a grower."""
-    low = text.lower()
-    if "locked" in low or "lock timeout" in low:
-        return f"{name} is being written by another program; waited {wait_s:g} s. Try again when it has finished."
-    if "readonly" in low or "read-only" in low or "permission denied" in low:
-        return f"{name} may only be read, so nothing was stored. Make it and its folder writable."
-    if "disk is full" in low or "no space left" in low:
-        return f"the disk is full, so nothing was stored in {name}. Free some space and try again."
-    if "unable to open" in low:
-        return f"{name} cannot be opened. Its folder must exist and be writable."
-    if "not a database" in low or "malformed" in low:
-        return f"{name} is damaged or is no database of a trial ({text}). Restore it from a copy."
-    return f"{name}: the database answered with a fault: {text}"

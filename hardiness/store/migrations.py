@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from hardiness.errors import StoreError
-from hardiness.store.database import Database
+from hardiness.store.database import TABLES, Database
 
 _APPLIED = sa.table("migrations", sa.column("name"), sa.column("applied_at"))
 
@@ -107,6 +107,22 @@ def applied(connection: sa.Connection) -> list[str]:
     return [str(name) for (name,) in connection.execute(sa.select(_APPLIED.c.name).order_by(_APPLIED.c.name))]
 
 
+def is_new(database: Database) -> bool:
+    """Whether a database has had no step yet; only reads.
+
+    Parameters
+    ----------
+    database : Database
+        The database.
+
+    Returns
+    -------
+    bool
+    """
+    with database.read() as connection:
+        return not applied(connection)
+
+
 def migrate(database: Database, migrations: Sequence[Migration] = MIGRATIONS) -> list[str]:
     """Bring a database to the program's tables; a database that has them is only read.
 
@@ -162,5 +178,11 @@ def _check(connection: sa.Connection, done: Sequence[str], migrations: Sequence[
     if list(done) != known[: len(done)]:
         lacking = next(step for step in known if step not in done)
         raise StoreError(f"{name} lacks the step '{lacking}' that later ones build on. Restore it from a copy.")
-    if not done and connection.dialect.name == "sqlite" and sa.inspect(connection).get_table_names():
-        raise StoreError(f"{name} holds the tables of another program. Nothing was changed.")
+    if not done and (there := _foreign_tables(connection)):
+        raise StoreError(f"{name} holds the tables of another program ({', '.join(there)}). Nothing was changed.")
+
+
+def _foreign_tables(connection: sa.Connection) -> list[str]:
+    """List what stands in the way of the first step; on a server, others' tables may stand beside ours."""
+    there = sorted(sa.inspect(connection).get_table_names())
+    return there if connection.dialect.name == "sqlite" else [table for table in there if table in TABLES]

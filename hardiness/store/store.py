@@ -30,7 +30,7 @@ from hardiness.store.folder import UPLOADS, TrialFolder
 from hardiness.store.history import who_acts
 from hardiness.store.inspection import find_faults, find_orphans, remove_orphans
 from hardiness.store.intake import Intake
-from hardiness.store.migrations import migrate
+from hardiness.store.migrations import is_new, migrate
 from hardiness.store.photos import Photos
 from hardiness.store.readings_intake import Incoming, add_readings, add_together, would_add
 from hardiness.store.records_intake import Before, add_records
@@ -71,6 +71,11 @@ def open_store(folder: Path, settings: Settings, *, who: str | None = None, wait
         raise StoreError(f"{folder / FILE} is gone, though {UPLOADS}/ holds {kept} files. Restore it from a copy.")
     database = Database(folder, settings.store_url, wait_s=wait_s)
     try:
+        if settings.store_url is not None and kept and is_new(database):
+            raise StoreError(
+                f"{database.name} holds no records, though {UPLOADS}/ holds {kept} files. Restore the records from a "
+                f"copy, or name their database in trial.toml."
+            )
         migrate(database)
     except HardinessError:
         database.close()

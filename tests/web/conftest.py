@@ -12,28 +12,14 @@ from hardiness.trial import new_trial, open_trial
 from hardiness.web.app import create_app
 from hardiness.web.passphrases import hash_passphrase
 from hardiness.web.place import Serving
-from tests.web.hill import ADDRESS, HERE, PASSPHRASE, PLANTS, SELECTIONS, SENSORS, Browser, readings_text, scores_text
+from tests.web.hill import ADDRESS, HERE, PASSPHRASE, Browser, make_hill
 
 
 @pytest.fixture(scope="session")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A trial with everything in it, made once; copy it, never change it."""
     folder = tmp_path_factory.mktemp("made") / "hill"
-    beside = folder.parent
-    settings = Settings("Hill & dale", "Europe/Lisbon", latitude=41.2, longitude=-7.5)
-    with new_trial(folder, settings) as trial:
-        for table, text in (
-            ("selections", SELECTIONS),
-            ("plants", PLANTS),
-            ("sensors", SENSORS),
-            ("scores", scores_text()),
-        ):
-            (beside / f"{table}.csv").write_text(text, encoding="utf-8")
-            if table != "scores":
-                trial.add_table(table, beside / f"{table}.csv")
-        (beside / "L1_2030.csv").write_text(readings_text(), encoding="utf-8")
-        trial.add_readings(beside / "L1_2030.csv", "L1")
-        trial.add_table("scores", beside / "scores.csv")
+    make_hill(folder)
     return folder
 
 

@@ -4,10 +4,14 @@ import re
 import time
 from dataclasses import dataclass
 from html import unescape
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from fastapi.testclient import TestClient
+
+from hardiness.settings import Settings
+from hardiness.trial import new_trial
 
 ADDRESS = "http://127.0.0.1:8017"
 HERE = ("127.0.0.1", 50_000)
@@ -49,6 +53,22 @@ def scores_text() -> str:
                 lines.append(f"{plant},{day},{grade},A")
             dead = grade == 5
     return "\n".join(lines) + "\n"
+
+
+def make_hill(folder: Path, store_url: str | None = None) -> None:
+    """Make the trial, its files beside it."""
+    settings = Settings("Hill & dale", "Europe/Lisbon", latitude=41.2, longitude=-7.5, store_url=store_url)
+
+    def written(name: str, text: str) -> Path:
+        path = folder.parent / name
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    with new_trial(folder, settings) as trial:
+        for table, text in (("selections", SELECTIONS), ("plants", PLANTS), ("sensors", SENSORS)):
+            trial.add_table(table, written(f"{table}.csv", text))
+        trial.add_readings(written("L1_2030.csv", readings_text()), "L1")
+        trial.add_table("scores", written("scores.csv", scores_text()))
 
 
 @dataclass
