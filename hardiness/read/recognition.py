@@ -302,7 +302,7 @@ def _settle_beside(fields: Fields, dialect: Dialect, faults: Faults, unit: str) 
             del fields.beside[each.condition]
             said += [*odd, f"'{name}' holds no {CONDITIONS[each.condition].short_name}."]
             continue
-        said += [f"'{name}' is kept too, as {CONDITIONS[each.condition].long_name}: hardiness freezes --air.", *odd]
+        said += [f"'{name}' is read too, as {CONDITIONS[each.condition].long_name}: hardiness freezes --air.", *odd]
     return said
 
 

@@ -69,6 +69,27 @@ def attributes_of(name: str) -> dict[str, str]:
     return attributes | (_ON_SCALE if name == DEW_POINT else {})
 
 
+def conditions_of(part: Part) -> list[str]:
+    """List the conditions of the air that a part has beside its temperatures.
+
+    Parameters
+    ----------
+    part : Part
+        Which one.
+
+    Returns
+    -------
+    list of str
+        Of the names of :data:`hardiness.read.conditions.CONDITIONS`.
+
+    Raises
+    ------
+    StoreError
+        If its file is gone or damaged.
+    """
+    return list(_variables(part, values=False))
+
+
 def read_conditions(parts: Sequence[Part]) -> Told:
     """Find what is known of the air at each sensor that tells more than its temperature.
 
@@ -93,7 +114,7 @@ def read_conditions(parts: Sequence[Part]) -> Told:
     telling = set()
     for part in parts:
         own.setdefault(part.sensor, []).append(part)
-        if _variables(part, values=False):
+        if conditions_of(part):
             telling.add(part.sensor)
     return Told({sensor: partial(_merged, own[sensor]) for sensor in sorted(telling)})
 

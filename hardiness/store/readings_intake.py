@@ -7,6 +7,7 @@ rows that name them are committed. A program stopped anywhere leaves the old sta
 from __future__ import annotations
 
 import math
+import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,7 @@ import numpy as np
 import sqlalchemy as sa
 
 from hardiness.errors import InputError, Problem, near_name
+from hardiness.read.conditions import CONDITIONS
 from hardiness.read.labels import RefusedError, parse_sensor, quote
 from hardiness.read.loggers import LoggerFile
 from hardiness.store.agreement import Agreement, FileReadings, compare
@@ -24,11 +26,14 @@ from hardiness.store.database import PARTS, VERSIONS
 from hardiness.store.folder import TrialFolder, hash_upload, keep_upload, write_whole
 from hardiness.store.history import note_act, note_rows, now_text
 from hardiness.store.intake import READINGS_TABLE, Intake, insert_intake, options_json, same_file, say_repeated
+from hardiness.store.part_conditions import conditions_of
 from hardiness.store.part_files import part_name, write_part
-from hardiness.store.parts import parts_that_count, times_ns
+from hardiness.store.part_rows import parts_that_count
+from hardiness.store.parts import times_ns
 from hardiness.store.records import State, key_json, load_state, to_json
 from hardiness.store.station_parts import refuse_other_series, sensor_content, series_of_readings
-from hardiness.words import count
+from hardiness.units import LETTERS
+from hardiness.words import count, listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +165,7 @@ def would_add(
         told = []
         for one in _weigh(connection, folder, checked, sha256, file):
             if one.agreement is None:
-                told.append(_repeated(connection, one, sha256))
+                told.append(_repeated(connection, folder, one, sha256))
             else:
                 known = int(one.agreement.known.sum())
                 told.append(Intake(READINGS_TABLE, file, sha256, one.rows.times.size - known, unchanged=known,
@@ -239,7 +244,7 @@ def _weigh(
 def _take(connection: sa.Connection, folder: TrialFolder, one: _Weighed, sha256: str) -> Intake:
     """Write a part and the rows that name it; the upload is there already."""
     if one.agreement is None:
-        return _repeated(connection, one, sha256)
+        return _repeated(connection, folder, one, sha256)
     readings, rows, sensor, file = one.readings, one.rows, one.rows.sensor, one.rows.name
     state = load_state(connection, ("sensors", "plants"))
     content = sensor_content(readings)
@@ -267,13 +272,34 @@ def _take(connection: sa.Connection, folder: TrialFolder, one: _Weighed, sha256:
     return Intake(READINGS_TABLE, file, sha256, size - known, unchanged=known, said=said, sensor=sensor)
 
 
-def _repeated(connection: sa.Connection, one: _Weighed, sha256: str) -> Intake:
+def _repeated(connection: sa.Connection, folder: TrialFolder, one: _Weighed, sha256: str) -> Intake:
     state = load_state(connection, ("sensors", "plants"))
     said = [*one.readings.said, *say_repeated(connection, one.earlier, state)]
+    said += _say_kept_without(connection, folder, one, sha256)
     return Intake(
         READINGS_TABLE, one.rows.name, sha256, unchanged=one.rows.times.size, repeated=True, said=said,
         sensor=one.rows.sensor,
     )  # fmt: skip
+
+
+def _say_kept_without(connection: sa.Connection, folder: TrialFolder, one: _Weighed, sha256: str) -> list[str]:
+    """Say that a file was taken in when humidity was not yet read, and what takes it in with it."""
+    own = [part for part in parts_that_count(connection, folder, one.rows.sensor) if part.sha256 == sha256]
+    kept = {condition for part in own for condition in conditions_of(part)}
+    missing = [each for each in one.readings.conditions if own and each not in kept]
+    so_anyway = {
+        "unit": f"--unit {LETTERS[one.readings.unit].upper()}",
+        "temperature_column": f"--temperature-column {shlex.quote(one.readings.temperature_column)}",
+        "time_column": f"--time-column {shlex.quote(one.readings.time_column)}",
+    }
+    options = [option for key, option in so_anyway.items() if f'"{key}"' not in one.given]
+    if not missing or not options:
+        return []
+    what = listed([CONDITIONS[each].short_name for each in missing])
+    sentence = (
+        f"Its {what} was not kept when it was first taken in; {options[0]}, which changes nothing else, has it kept."
+    )
+    return [sentence]
 
 
 def _say_known(one: _Weighed, known: int) -> list[str]:

@@ -105,7 +105,7 @@ def damp_csv(low: float, humidity: float, *, odd: dict[int, str] | None = None) 
 
 def test_a_loggers_own_humidity_tells_dew_point_and_wet_bulb_and_the_station_the_kind(planted: Line):
     ended = planted.added("readings", damp_csv(-7.0, 45.0, odd={4: "wet", 9: "140"}), "l1.csv", "--sensor", "L1")
-    assert "'RH (%)' is kept too, as relative humidity over water: hardiness freezes --air." in ended.err
+    assert "'RH (%)' is read too, as relative humidity over water: hardiness freezes --air." in ended.err
     assert "2 cells of 'RH (%)' are no humidity from 1 to 100 % (the first: row 4, 'wet')" in ended.err
     ended = with_station(planted, isd(-5.0, wind=10, sky=1)).done("freezes", "--air", "--csv", "-")
     (row,) = ended.rows
@@ -133,7 +133,7 @@ def test_a_preview_shows_the_humidity_and_stores_nothing(planted: Line):
     ended = planted("add", "readings", planted.file(damp_csv(-7.0, 45.0), "l1.csv"), "--sensor", "L1", "--preview")
     assert ended.code == 0
     assert any(line.split() == ["3", "RH", "(%)", "humidity", "45"] for line in ended.out.splitlines())
-    assert "is kept too, as relative humidity" in ended.out
+    assert "is read too, as relative humidity" in ended.out
     assert planted.state == before
 
 
@@ -151,3 +151,22 @@ def test_each_channel_keeps_its_own_humidity(planted: Line):
         }
     (row,) = planted.csv("freezes", "--air")
     assert row["humidity_from"] == "L1"  # the colder one
+
+
+def test_a_file_taken_in_before_humidity_was_read_can_be_given_once_more(planted: Line, monkeypatch):
+    text = damp_csv(-7.0, 45.0)
+    with monkeypatch.context() as earlier:
+        earlier.setattr("hardiness.read.dialect.find_beside", lambda *_: ((), []))
+        planted.added("readings", text, "l1.csv", "--sensor", "L1")
+    before = planted.csv("freezes")
+    again = planted.added("readings", text, "l1.csv", "--sensor", "L1")
+    sentence = (
+        "Its humidity was not kept when it was first taken in; --unit C, which changes nothing else, has it kept."
+    )
+    assert "nothing has changed" in again.err and sentence in again.err
+    assert planted.csv("freezes", "--air")[0]["humidity_from"] == ""
+    ended = planted.added("readings", text, "l1.csv", "--sensor", "L1", "--unit", "C")
+    assert "no readings added" in ended.err and sentence not in ended.err
+    assert planted.csv("freezes", "--air")[0]["humidity_from"] == "L1"
+    assert planted.csv("freezes") == before
+    assert sentence not in planted.added("readings", text, "l1.csv", "--sensor", "L1").err

@@ -61,7 +61,7 @@ def test_a_humidity_is_read_whatever_its_column_is_called(write, name, cells, va
     file = read(write(table(f"Temp (C),{header}", *(f"-{n}.5,{cell}" for n, cell in enumerate(cells)))))
     assert humidity(file) == pytest.approx(values, nan_ok=True)
     assert file.air_temperature.values.tolist() == [-0.5, -1.5]
-    assert f"'{name}' is kept too, as relative humidity over water: hardiness freezes --air." in file.said
+    assert f"'{name}' is read too, as relative humidity over water: hardiness freezes --air." in file.said
     assert file.resolution_c == pytest.approx(0.1)  # the digits of the humidity say nothing of the thermometer's
 
 
