@@ -30,7 +30,7 @@ class Cell:
     selection, rootstock : str
         As recorded.
     name, stock : str
-        As they can be printed: a name the fonts cannot write is ``no. <number>``.
+        As they can be printed: a name the fonts cannot write is ``no.`` and the number of the first row that has it.
     check : bool
         A selection whose hardiness is known.
     plants, scores, killed : int
@@ -73,6 +73,12 @@ class Cell:
     claim_c: float
     claim_holds: float
     squares: CellSquares
+
+    @property
+    def numbered(self) -> list[int]:
+        """The numbers that stand for names which the fonts cannot write."""
+        pairs = ((self.selection, self.name), (self.rootstock, self.stock))
+        return [int(shown.removeprefix("no. ")) for recorded, shown in pairs if shown != clean(recorded)]
 
     @property
     def struck(self) -> bool:
@@ -123,15 +129,18 @@ def prepare_cells(
     early = observations.loc[observations["provisional"].astype(bool), ["selection", "rootstock"]]
     provisional = set(early.itertuples(index=False, name=None))
     cells = []
+    first: dict[tuple[str, str], int] = {}  # the first row of each name
     for number, row in enumerate(floors.to_dict("records"), start=1):
+        for column in ("selection", "rootstock"):
+            first.setdefault((column, row[column]), number)
         key = (row["selection"], row["rootstock"])
         cells.append(
             Cell(
                 number=number,
                 selection=row["selection"],
                 rootstock=row["rootstock"],
-                name=_printable(row["selection"], number),
-                stock=_printable(row["rootstock"], number),
+                name=_printable(row["selection"], first["selection", row["selection"]]),
+                stock=_printable(row["rootstock"], first["rootstock", row["rootstock"]]),
                 check=row["selection"] in checks,
                 plants=_whole(row["plants"]),
                 scores=_whole(row["scores"]),

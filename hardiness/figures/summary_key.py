@@ -243,10 +243,10 @@ def method_lines(summary: Summary, sizes: Sizes, room: float) -> list[tuple[str,
         parts.append(f"Scored freezes began {met}.")
     if any(cell.provisional for cell in summary.cells):
         parts.append("* rests on a score taken early: provisional.")
-    unwritten = sorted({cell.number for cell in summary.cells if "no. " in (cell.name[:4], cell.stock[:4])})
+    unwritten = sorted({number for cell in summary.cells for number in cell.numbered})
     if unwritten:
         parts.append(
-            "no.: the fonts here cannot write this name; the number is the row of the floors table "
+            "no.: the fonts here cannot write this name; the number is its first row in the floors table "
             f"({words.listed([str(number) for number in unwritten[:6]])}{' ...' if len(unwritten) > 6 else ''})."
         )
     said = [(line, False) for line in wrap(" ".join(parts), room, sizes.small)]

@@ -29,8 +29,14 @@ from hardiness.figures.summary_rows import (
     place_columns,
     rows_demand,
 )
-from hardiness.figures.summary_strips import draw_strip, draw_winter_words, plan_labels, strip_height
-from hardiness.figures.summary_winters import recent
+from hardiness.figures.summary_strips import (
+    draw_strip,
+    draw_winter_words,
+    plan_labels,
+    strip_height,
+    winter_words_width,
+)
+from hardiness.figures.summary_winters import MOST_WINTERS, recent
 from hardiness.figures.typeface import SEMIBOLD, shorten, wrap
 
 SIZES = PAPER_SIZES
@@ -85,7 +91,7 @@ def paper_sheets(summary: Summary, page: Format) -> list[Sheet]:
     return sheets
 
 
-def winters_height(summary: Summary, floors_key: key.Group, lanes: int) -> float:
+def winters_height(summary: Summary, floors_key: key.Group, lanes: int, most: int = MOST_WINTERS) -> float:
     """Measure the strips of the winters with the key beside them. [mm].
 
     Parameters
@@ -94,13 +100,15 @@ def winters_height(summary: Summary, floors_key: key.Group, lanes: int) -> float
     floors_key : Group
     lanes : int
         Lines of labels under the icicles.
+    most : int
+        Strips; earlier winters share one.
 
     Returns
     -------
     float
         [mm]
     """
-    strips = len(recent(summary.winters)) * strip_height(SIZES, lanes)
+    strips = len(recent(summary.winters, most)) * strip_height(SIZES, lanes)
     return max(7.0 + strips + 5.0, 2.0 + key.group_height(floors_key, SIZES) + 1.0)
 
 
@@ -198,8 +206,9 @@ def draw_head(
 
 
 def draw_winters(
-    sheet: Sheet, summary: Summary, columns: Columns, floors_key: key.Group, top: float, lanes: int
-) -> float:
+    sheet: Sheet, summary: Summary, columns: Columns, floors_key: key.Group, top: float, lanes: int,
+    most: int = MOST_WINTERS,
+) -> float:  # fmt: skip
     """Draw a strip per winter, its words on the left, the key of the floors on the right.
 
     Parameters
@@ -212,6 +221,8 @@ def draw_winters(
         [mm]
     lanes : int
         Lines of labels under the icicles.
+    most : int
+        Strips; earlier winters share one.
 
     Returns
     -------
@@ -222,21 +233,22 @@ def draw_winters(
     sheet.write(columns.left, y, "How cold it was", SIZES.heading, weight=SEMIBOLD, column="heading")
     key_left = scale.right + 7.0
     key.draw_group(sheet, floors_key, SIZES, key_left, columns.right - key_left, top + 2.0)
-    strips, y = recent(summary.winters), y + 2.0
+    strips, y = recent(summary.winters, most), y + 2.0
     if not strips:
         sheet.write(columns.left, y + 2.6, "No freeze is measured yet.", SIZES.text, column="winter-words")
-        return top + winters_height(summary, floors_key, lanes)
+        return top + winters_height(summary, floors_key, lanes, most)
     high = strip_height(SIZES, lanes)
     draw_labels(sheet, scale, OTHER[summary.units], SIZES, y - 1.4, y)
     draw_grid(sheet, scale, summary.units, SIZES.small, y, y + high * len(strips))
+    room = scale.left - columns.left - 3.0
+    smaller = any(winter_words_width(winter, summary.units, SIZES) > room for winter in strips)
     for winter in strips:
         sheet.stroke([(columns.left, y), (scale.left, y)], HAIRLINE, 0.5)
         draw_strip(sheet, winter, scale, plan_labels(winter, scale, summary.units, SIZES, lanes), SIZES, y)
-        room = scale.left - columns.left - 3.0
-        draw_winter_words(sheet, winter, summary.units, SIZES, columns.left, room, y + 2.6)
+        draw_winter_words(sheet, winter, summary.units, SIZES, columns.left, room, y + 2.6, smaller=smaller)
         y += high
     draw_labels(sheet, scale, summary.units, SIZES, y + 2.6, y)
-    return top + winters_height(summary, floors_key, lanes)
+    return top + winters_height(summary, floors_key, lanes, most)
 
 
 def _draw_foot(

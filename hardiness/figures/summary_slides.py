@@ -11,7 +11,7 @@ from hardiness.figures.labels import label_cells
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import HAIRLINE, PAPER_SIZES
 from hardiness.figures.summary_data import CAUTION, Summary
-from hardiness.figures.summary_paper import TITLE_LINE, TITLE_REST, draw_head, draw_winters, share_rows
+from hardiness.figures.summary_paper import TITLE_LINE, TITLE_REST, draw_head, draw_winters, share_rows, winters_height
 from hardiness.figures.summary_rows import (
     AXIS,
     MOST_PITCH,
@@ -21,12 +21,13 @@ from hardiness.figures.summary_rows import (
     place_columns,
     rows_demand,
 )
+from hardiness.figures.summary_winters import MOST_WINTERS
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, wrap
 
 SIZES = PAPER_SIZES
 LEAST_PITCH = 3.0  # [mm] from row to row, before the slide is enlarged
 CAUTION_LINE = 2.8  # [mm]
-LANES = 2  # of labels under the icicles
+LEAST_WINTERS = 4  # strips that keep a line of labels, before earlier winters share one
 
 
 def slide_sheets(summary: Summary, page: Format) -> list[Sheet]:
@@ -54,7 +55,8 @@ def slide_sheets(summary: Summary, page: Format) -> list[Sheet]:
     count = len(pages) + 1
     first = page.sheet(summary.title, summary.description)
     y = draw_head(first, summary, page.margin, title, f"slide 1 of {count}", continued=False)
-    y = draw_winters(first, summary, columns, groups[2], y, LANES)
+    lanes, most = _strips(summary, groups, _foot(summary, page, groups) - 3.0 - y)
+    y = draw_winters(first, summary, columns, groups[2], y, lanes, most)
     _draw_foot(first, summary, page, groups, y)
     sheets = [first]
     for index, cells in enumerate(pages):
@@ -71,14 +73,26 @@ def slide_sheets(summary: Summary, page: Format) -> list[Sheet]:
     return sheets
 
 
+def _strips(summary: Summary, groups: tuple[key.Group, ...], room: float) -> tuple[int, int]:
+    """Choose how many lines of labels each winter has, and how many winters a strip of their own, so that they fit."""
+    plans = [(lanes, most) for lanes in (2, 1, 0) for most in range(MOST_WINTERS, 0, -1)]
+    plans.sort(key=lambda plan: (min(plan[1], LEAST_WINTERS), plan[0] > 0, plan[1], plan[0]), reverse=True)
+    fitting = (plan for plan in plans if winters_height(summary, groups[2], *plan) <= room)
+    return next(fitting, (0, 1))
+
+
+def _foot(summary: Summary, page: Format, groups: tuple[key.Group, ...]) -> float:
+    """Where the keys of grades and squares begin, right above the method. [mm]."""
+    foot = page.height - page.margin - key.method_height(key.method_lines(summary, SIZES, page.room), SIZES)
+    return foot - max(key.group_height(group, SIZES, 2) for group in groups[:2]) - SIZES.small * MM_PER_POINT
+
+
 def _draw_foot(sheet: Sheet, summary: Summary, page: Format, groups: tuple[key.Group, ...], top: float) -> None:
     """Draw the keys of grades and squares side by side, and the method at the foot of the slide."""
     half = page.room / 2
     method = key.method_lines(summary, SIZES, page.room)
-    foot = page.height - page.margin - key.method_height(method, SIZES)
-    high = max(key.group_height(group, SIZES, 2) for group in groups[:2])
-    y = min(top + 3.0, foot - high - SIZES.small * MM_PER_POINT)
+    y = min(top + 3.0, _foot(summary, page, groups))
     sheet.stroke([(page.margin, y), (page.margin + page.room, y)], HAIRLINE, 0.5)
     for place, group in enumerate(groups[:2]):
         key.draw_group(sheet, group, SIZES, page.margin + place * half, half, y + 1.4, 2)
-    key.draw_method(sheet, method, SIZES, page.margin, foot)
+    key.draw_method(sheet, method, SIZES, page.margin, page.height - page.margin - key.method_height(method, SIZES))

@@ -170,9 +170,9 @@ def _beside(winter: Winter, sizes: Sizes) -> float:
 
 
 def draw_winter_words(
-    sheet: Sheet, winter: Winter, units: str, sizes: Sizes, left: float, room: float, baseline: float
+    sheet: Sheet, winter: Winter, units: str, sizes: Sizes, left: float, room: float, baseline: float, *, smaller: bool
 ) -> None:
-    """Write a winter's name and sentence beside its strip, on two smaller lines where one is too long.
+    """Write a winter's name and sentence beside its strip.
 
     Parameters
     ----------
@@ -185,11 +185,12 @@ def draw_winter_words(
         Where the words begin and how wide they may be. [mm]
     baseline : float
         [mm]
+    smaller : bool
+        On two smaller lines, as where one winter's is too long for one.
     """
     sheet.write(left, baseline, winter.name, sizes.text, weight=SEMIBOLD, column="winter-name")
     beside = _beside(winter, sizes)
-    fits = winter_words_width(winter, units, sizes) <= room
-    size = sizes.text if fits else sizes.small
-    for line in wrap(winter_sentence(winter, units), room if fits else room - beside, size)[:2]:
+    size = sizes.small if smaller else sizes.text
+    for line in wrap(winter_sentence(winter, units), room - beside if smaller else room, size)[:2]:
         sheet.write(left + beside, baseline, line, size, colour=INK, column="winter-words")
         baseline += 1.15 * size * MM_PER_POINT

@@ -10,9 +10,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from hardiness import words
+from hardiness.figures.style import PAPER_SIZES
 from hardiness.figures.summary_cells import floor_texts
 from hardiness.figures.summary_data import FLAT_ROWS, Summary, prepare_summary
 from hardiness.figures.summary_grades import Square
+from hardiness.figures.summary_key import method_lines
 from hardiness.figures.summary_squares import arrange, folded
 from hardiness.figures.summary_winters import recent, winter_sentence
 from hardiness.schema import OBSERVATIONS, PLANTS, column_names
@@ -141,13 +144,21 @@ def test_the_description_names_every_row_and_the_caution(summary: Summary) -> No
 def test_names_that_cannot_be_written_become_the_number_of_their_row(make: Callable[..., Any]) -> None:
     trial = make(selections=3)
     tables = {
-        name: getattr(trial, name).replace({"selection": {"OL-02": "橄榄"}})
+        name: getattr(trial, name).replace({"selection": {"OL-02": "橄榄"}, "rootstock": {"stock P": "台木"}})
         for name in ("floors", "observations", "claims", "selections", "plants")
     }
     prepared = prepare_summary(**trial.tables(**tables))
-    unwritten = [cell for cell in prepared.cells if cell.selection == "橄榄"]
-    assert unwritten and all(cell.name == f"no. {cell.number}" for cell in unwritten)
     assert "橄榄" in prepared.description
+    by_number = sorted(prepared.cells, key=lambda cell: -cell.number)
+    for recorded, shown in (
+        ("橄榄", {(cell.selection, cell.name): cell.number for cell in by_number}),
+        ("台木", {(cell.rootstock, cell.stock): cell.number for cell in by_number}),
+    ):  # one number for one name: that of its first row
+        ((text, number),) = [(text, number) for (name, text), number in shown.items() if name == recorded]
+        assert text == f"no. {number}"
+    told = " ".join(line for line, _ in method_lines(prepared, PAPER_SIZES, 190.0))
+    numbers = sorted({number for cell in prepared.cells for number in cell.numbered})
+    assert f"its first row in the floors table ({words.listed([str(number) for number in numbers])})" in told
 
 
 SETTINGS = parse_settings('name = "Hill"\ntimezone = "Europe/Lisbon"\nlatitude = 41')

@@ -1,6 +1,7 @@
 """The pages: nothing overlaps, nothing leaves the page, every mark says something true."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -183,9 +184,24 @@ def test_more_strips_and_more_winters_than_a_page_holds_still_fit(make: Callable
         rows.append(trial.observations.assign(winter=trial.observations["winter"].map(names)))
     prepared = prepare_summary(**trial.tables(freezes=pd.concat(freezes), observations=pd.concat(rows)))
     assert len(prepared.scored) == 20
-    for page in ("A4", "phone"):
+    for page in ("A4", "phone", "slide"):
         for sheet in draw_summary(prepared, page=page):
             check_page(sheet)
+
+
+@pytest.mark.parametrize("rootstock", ["own", "台木"])
+def test_a_slide_keeps_strips_and_keys_apart_whatever_the_title_and_the_method_take(
+    make: Callable[..., Any], rootstock: str
+) -> None:
+    trial = make(selections=24)
+    long = "W" * 80
+    tables = {
+        name: getattr(trial, name).replace({"rootstock": {"own": rootstock, "stock P": long}})
+        for name in ("floors", "observations", "claims", "plants")
+    }
+    tables["settings"] = replace(trial.settings, name=long)
+    for sheet in draw_summary(prepare_summary(**trial.tables(**tables)), page="slide"):
+        check_page(sheet)
 
 
 def test_an_unknown_page_is_refused_with_the_ones_there_are(summary: Summary) -> None:
