@@ -107,6 +107,8 @@ def add_readings(
     """Add a logger's export: any delimited text with times and temperatures.
 
     What an option says is kept for the sensor's next file, where that leaves the same question open.
+
+    A column of humidity or dew points that plainly goes with the temperatures is kept too, for hardiness freezes --air.
     """
     with open_trial(trial_folder(trial)) as opened, progress_bar(file.name) as bar:
         task = bar.add_task(file.name, total=None)
