@@ -11,7 +11,8 @@ from hardiness.errors import StoreError
 from hardiness.store.database import INTAKES, PARTS, PHOTOS
 from hardiness.store.folder import TrialFolder, files_in, hash_upload, machine_faults
 from hardiness.store.history import utc_times
-from hardiness.store.parts import parts_that_count, read_part
+from hardiness.store.part_rows import parts_that_count
+from hardiness.store.parts import read_part
 
 UPLOAD_COLUMNS = ("upload", "file", "table", "sensor", "added_at", "who", "rows", "options", "counts")
 

@@ -1,29 +1,24 @@
-"""Parts of readings: what the records know of them, reading them fast, and bringing those of a sensor together.
+"""Parts of readings: reading them fast, and bringing those of a sensor together.
 
 A part holds the readings of one accepted file, in its order, and never changes (:mod:`hardiness.store.part_files`).
-It counts while its upload is not withdrawn.
+Which of them count is for the records to say (:mod:`hardiness.store.part_rows`).
 """
 
 from __future__ import annotations
 
-import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import h5netcdf
 import numpy as np
 import numpy.typing as npt
-import sqlalchemy as sa
 import xarray as xr
 
 from hardiness.errors import StoreError
 from hardiness.read.station_data import MEASURED
-from hardiness.store.database import INTAKES, PARTS
-from hardiness.store.folder import TrialFolder
-from hardiness.weather.extents import Extent
 
 Times = npt.NDArray[np.int64]  # nanoseconds since 1970-01-01, UTC
 Values = npt.NDArray[np.float64]  # degC
@@ -84,116 +79,6 @@ def times_ns(times: npt.ArrayLike) -> Times:
     return np.asarray(times).astype("datetime64[ns]", copy=False).view(np.int64)
 
 
-def parts_that_count(
-    connection: sa.Connection, folder: TrialFolder, sensor: str | None = None, *, without: Sequence[int] = ()
-) -> list[Part]:
-    """List the parts whose upload is not withdrawn, in the order of their intake.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        In a transaction.
-    folder : TrialFolder
-        The trial.
-    sensor : str, optional
-        Only this one's.
-    without : sequence of int
-        Intakes to leave out.
-
-    Returns
-    -------
-    list of Part
-    """
-    query = (
-        sa.select(PARTS, INTAKES.c.sha256, INTAKES.c.file.label("upload"))
-        .join(INTAKES, INTAKES.c.id == PARTS.c.intake_id)
-        .where(INTAKES.c.withdrawn.is_(sa.false()), INTAKES.c.id.not_in(list(without)))
-        .order_by(PARTS.c.intake_id)
-    )
-    if sensor is not None:
-        query = query.where(PARTS.c.sensor == sensor)
-    return [part_of(row, folder) for row in connection.execute(query)]
-
-
-def last_timezone(connection: sa.Connection, sensor: str) -> str | None:
-    """Give the zone that was last chosen by option for a sensor's files that count.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        In a transaction.
-    sensor : str
-        Its name.
-
-    Returns
-    -------
-    str or None
-        None where no zone was ever chosen for it.
-    """
-    query = (
-        sa.select(PARTS.c.timezone)
-        .join(INTAKES, INTAKES.c.id == PARTS.c.intake_id)
-        .where(PARTS.c.sensor == sensor, PARTS.c.timezone_from == "option", INTAKES.c.withdrawn.is_(sa.false()))
-        .order_by(PARTS.c.intake_id.desc())
-        .limit(1)
-    )
-    zone = connection.scalar(query)
-    return None if zone is None else str(zone)
-
-
-def last_options(connection: sa.Connection, sensor: str) -> dict[str, str]:
-    """Give the options that were last given with a sensor's files that count, each as it was given last.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        In a transaction.
-    sensor : str
-        Its name.
-
-    Returns
-    -------
-    dict of str to str
-        By name; empty where none was ever given.
-    """
-    query = (
-        sa.select(INTAKES.c.options)
-        .join(PARTS, PARTS.c.intake_id == INTAKES.c.id)
-        .where(PARTS.c.sensor == sensor, INTAKES.c.withdrawn.is_(sa.false()))
-        .order_by(INTAKES.c.id)
-    )
-    given: dict[str, str] = {}
-    for options in connection.scalars(query):
-        given |= {name: value for name, value in json.loads(options).items() if isinstance(value, str)}
-    return given
-
-
-def part_of(row: Any, folder: TrialFolder) -> Part:
-    """Make a :class:`Part` of a row of the database.
-
-    Parameters
-    ----------
-    row : sqlalchemy.Row
-        A row of parts with ``sha256`` and ``upload`` of its intake.
-    folder : TrialFolder
-        The trial.
-
-    Returns
-    -------
-    Part
-    """
-    return Part(
-        sensor=row.sensor,
-        path=folder.readings / row.file,
-        sha256=row.sha256,
-        upload=row.upload,
-        resolution_c=float(row.resolution_c),
-        first_ns=int(row.first_ns),
-        last_ns=int(row.last_ns),
-        readings=int(row.readings),
-    )
-
-
 def read_part(part: Part) -> tuple[Times, Values]:
     """Read the times and temperatures of a part, in the order of its file.
 
@@ -240,17 +125,39 @@ def read_rows(part: Part) -> npt.NDArray[np.int64]:
     return rows
 
 
-def _variables(part: Part, *names: str) -> list[npt.NDArray[Any]]:
+@contextmanager
+def open_part(part: Part) -> Iterator[h5netcdf.File]:
+    """Open the file of a part to read in it.
+
+    Parameters
+    ----------
+    part : Part
+        Which one.
+
+    Yields
+    ------
+    h5netcdf.File
+
+    Raises
+    ------
+    StoreError
+        If the file is gone or damaged, also where that shows only when it is read.
+    """
     hint = f"It was made from '{part.upload}' ({part.sha256[:12]}). Restore {part.path.parent.name}/ from a copy."
     if not part.path.is_file():
         raise StoreError(f"the part {part.path.name} of sensor '{part.sensor}' is gone. {hint}")
     try:
         # No lock on the file: a part never changes, and locks fail on network folders.
         with h5netcdf.File(part.path, "r", locking=False) as file:
-            arrays = [np.asarray(file.variables[name][...]) for name in names]
-            unit = str(file.variables["time"].attrs["units"]).split()[0]
+            yield file
     except (OSError, KeyError, RuntimeError) as error:
         raise StoreError(f"the part {part.path.name} of sensor '{part.sensor}' is damaged ({error}). {hint}") from error
+
+
+def _variables(part: Part, *names: str) -> list[npt.NDArray[Any]]:
+    with open_part(part) as file:
+        arrays = [np.asarray(file.variables[name][...]) for name in names]
+        unit = str(file.variables["time"].attrs["units"]).split()[0]
     return [array * NANOSECONDS[unit] if name == "time" else array for name, array in zip(names, arrays, strict=True)]
 
 
@@ -284,26 +191,6 @@ def merge_parts(parts: Sequence[Part]) -> tuple[Times, Values]:
     first = np.ones(times.size, bool)
     first[1:] = times[1:] != times[:-1]
     return times[first], values[first]
-
-
-def extent_of_parts(parts: Sequence[Part]) -> Extent:
-    """Tell from the records alone from when to when the parts of one sensor reach, and how many readings they hold.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        One or more.
-
-    Returns
-    -------
-    Extent
-        ``exact`` where no two parts reach into each other: within a part every reading has a time of its own.
-    """
-    in_time = sorted(parts, key=lambda part: part.first_ns)
-    apart = all(one.last_ns < other.first_ns for one, other in pairwise(in_time))
-    first, last = in_time[0].first_ns, max(part.last_ns for part in parts)
-    instants = (np.datetime64(first, "ns"), np.datetime64(last, "ns"))
-    return Extent(sum(part.readings for part in parts), *instants, exact=apart)
 
 
 def air_temperature_of(times: Times, values: Values, *, series: str = MEASURED) -> xr.DataArray:

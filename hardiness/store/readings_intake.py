@@ -28,7 +28,8 @@ from hardiness.store.history import note_act, note_rows, now_text
 from hardiness.store.intake import READINGS_TABLE, Intake, insert_intake, options_json, same_file, say_repeated
 from hardiness.store.part_conditions import conditions_of
 from hardiness.store.part_files import part_name, write_part
-from hardiness.store.parts import parts_that_count, times_ns
+from hardiness.store.part_rows import parts_that_count
+from hardiness.store.parts import times_ns
 from hardiness.store.records import State, key_json, load_state, to_json
 from hardiness.store.station_parts import refuse_other_series, sensor_content, series_of_readings
 from hardiness.units import LETTERS

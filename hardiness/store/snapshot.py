@@ -15,7 +15,7 @@ from hardiness.read.references import DeathSettled, check_references
 from hardiness.settings import Settings
 from hardiness.store.database import INTAKES, PARTS, VERSIONS
 from hardiness.store.folder import TrialFolder
-from hardiness.store.parts import parts_that_count
+from hardiness.store.part_rows import parts_that_count
 from hardiness.store.records import State, counting, frames_of, load_state
 
 

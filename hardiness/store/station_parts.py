@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import h5netcdf
-
-from hardiness.errors import InputError, Problem, StoreError
+from hardiness.errors import InputError, Problem
 from hardiness.read.labels import quote
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, MEASURED, series_of_attributes
 from hardiness.read.station_file import StationFile
-from hardiness.store.parts import Part
+from hardiness.store.parts import Part, open_part
 
 ACCURACY_C = 0.5  # [K] of a public station's thermometer: a usual accuracy class, as where a sensor names none
 IN_WORDS = {
@@ -100,14 +98,8 @@ def series_of_part(part: Part) -> str:
     StoreError
         If its file is gone or damaged.
     """
-    try:
-        with h5netcdf.File(part.path, "r", locking=False) as file:
-            return series_of_attributes({name: file.attrs[name] for name in file.attrs if name == "series"})
-    except (OSError, RuntimeError) as error:
-        raise StoreError(
-            f"the part {part.path.name} of sensor '{part.sensor}' is gone or damaged ({error}). "
-            f"Restore {part.path.parent.name}/ from a copy."
-        ) from error
+    with open_part(part) as file:
+        return series_of_attributes({name: file.attrs[name] for name in file.attrs if name == "series"})
 
 
 def refuse_other_series(series: str, parts: Sequence[Part], *, sensor: str, file: str) -> None:

@@ -16,15 +16,8 @@ from hardiness.store.folder import TrialFolder
 from hardiness.store.history import read_history
 from hardiness.store.inspection import read_uploads
 from hardiness.store.part_conditions import read_conditions
-from hardiness.store.parts import (
-    Part,
-    air_temperature_of,
-    extent_of_parts,
-    last_options,
-    last_timezone,
-    merge_parts,
-    parts_that_count,
-)
+from hardiness.store.part_rows import extent_of_parts, last_options, last_timezone, parts_that_count
+from hardiness.store.parts import Part, air_temperature_of, merge_parts
 from hardiness.store.records import frame_of, load_state
 from hardiness.store.snapshot import state_token
 from hardiness.store.station_parts import series_of_part
@@ -168,7 +161,7 @@ class StoreView:
         return replace(Choices.of(options, f"the last file of {sensor}"), timezone=zone)
 
     def last_timezone(self, sensor: str) -> str | None:
-        """Give the zone last chosen for a sensor: see :func:`hardiness.store.parts.last_timezone`.
+        """Give the zone last chosen for a sensor: see :func:`hardiness.store.part_rows.last_timezone`.
 
         Parameters
         ----------

@@ -16,11 +16,12 @@ from hardiness.read.references import DeathSettled
 from hardiness.schema import RECORD_TABLES, Table
 from hardiness.store.agreement import FileReadings, compare
 from hardiness.store.awaited import say_missed
-from hardiness.store.database import INTAKES, PARTS, VERSIONS
+from hardiness.store.database import INTAKES, VERSIONS
 from hardiness.store.folder import TrialFolder
 from hardiness.store.history import note_act, note_rows
 from hardiness.store.intake import READINGS_TABLE
-from hardiness.store.parts import Part, part_of, parts_that_count, read_part, read_rows
+from hardiness.store.part_rows import parts_of_intake, parts_that_count
+from hardiness.store.parts import Part, read_part, read_rows
 from hardiness.store.records import Key, State, changes_between, to_json
 from hardiness.store.snapshot import refuse_problems, take_snapshot
 from hardiness.store.station_parts import refuse_other_series, series_of_part
@@ -224,13 +225,7 @@ def _refuse_contradictions(connection: sa.Connection, folder: TrialFolder, intak
     waiting = [int(intake.id) for intake in intakes]
     counted: dict[str, list[Part]] = {}
     for intake in intakes:
-        query = (
-            sa.select(PARTS, INTAKES.c.sha256, INTAKES.c.file.label("upload"))
-            .join(INTAKES, INTAKES.c.id == PARTS.c.intake_id)
-            .where(PARTS.c.intake_id == intake.id)
-        )
-        for row in connection.execute(query).all():
-            part = part_of(row, folder)
+        for part in parts_of_intake(connection, folder, int(intake.id)):
             others = counted.setdefault(part.sensor, parts_that_count(connection, folder, part.sensor, without=waiting))
             refuse_other_series(series_of_part(part), others, sensor=part.sensor, file=intake.file)
             times, values = read_part(part)
