@@ -1,4 +1,9 @@
+import os
+
 import pytest
+
+# The checker of the CF conventions brings lxml, which openpyxl would take; who installs the package alone has none.
+os.environ.setdefault("OPENPYXL_LXML", "False")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

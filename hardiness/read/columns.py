@@ -28,7 +28,7 @@ _TEMPERATURE_WORDS = re.compile(r"temp|tª|lämp|teplot|airt|^(t|ta|tair|t_?air|
 _DERIVED_WORDS = rf"{DEW_POINT_WORDS}|frost ?point|wet.?bulb|heat.?index|chill|feels|humidex|apparent"
 _DERIVED = re.compile(_DERIVED_WORDS, re.I)
 _OTHER = re.compile(
-    r"hum|feucht|umid|vocht|fukt|\brh\b|%|batt|volt|\b[mk]?v\b|light|lux|\bpar\b|press|pa\b|\bm?bar\b|wind|speed|rain|precip|solar|radiat|signal|rssi"
+    r"hum|feucht|umid|vocht|fukt|\br\.?h(?![a-z])|%|batt|volt|\b[mk]?v\b|light|lux|\bpar\b|press|pa\b|\bm?bar\b|wind|speed|rain|precip|solar|radiat|signal|rssi"
     rf"|serial|moist|latitude|longitude|altitude|{_DERIVED_WORDS}",
     re.I,
 )

@@ -19,7 +19,7 @@ from hardiness.read.humidity_cells import percent_of
 from hardiness.read.slices import shape_of
 
 PERCENT = "%"
-_HUMIDITY = re.compile(r"hum(?!us)|humed|feucht|umid|vocht|fukt|fugt|(?<![a-z])rh(?![a-z])", re.I)
+_HUMIDITY = re.compile(r"hum(?!us)|humed|feucht|umid|vocht|fukt|fugt|(?<![a-z])r\.?h(?![a-z])", re.I)
 _SHORT_HUMIDITY = re.compile(r"(?<![a-z])(?:rf|hr|ur|h)(?![a-z])", re.I)  # these mean it beside a per cent sign only
 _OTHER_THINGS = re.compile(  # moisture of the soil, water per volume, limits of an alarm, the voltage of the probe
     r"soil|boden|suelo|substrat|ground|leaf|blatt|wood|(?<![a-z])abs|specific|spezif|g ?/ ?m|g/kg|pa\b|bar\b|volt"

@@ -15,7 +15,6 @@ import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
-from xml.etree.ElementTree import ParseError
 
 import openpyxl
 from openpyxl.cell.cell import Cell, MergedCell
@@ -168,9 +167,10 @@ def _open(data: bytes, file: str) -> openpyxl.Workbook:
                         f"at most {MAX_UNPACKED / 1e6:.0f} MB", file=file)
             )  # fmt: skip
         return openpyxl.load_workbook(io.BytesIO(data), keep_links=False)
-    except (zipfile.BadZipFile, zlib.error, EOFError, InvalidFileException, ParseError, KeyError, ValueError,
+    except (zipfile.BadZipFile, zlib.error, EOFError, InvalidFileException, SyntaxError, KeyError, ValueError,
             TypeError, AttributeError, IndexError):  # fmt: skip
-        # Whatever a damaged package makes of its parts: openpyxl does not gather it in one error.
+        # Whatever a damaged package makes of its parts: openpyxl does not gather it in one error. Bad XML is a
+        # SyntaxError both of Python's own parser and of lxml, which openpyxl takes where it finds it.
         raise InputError(fault) from None
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from hardiness.read.conditions import DEW_POINT, RELATIVE_HUMIDITY
-from hardiness.read.loggers import LoggerFile, read_by_sensor, read_channels, read_logger
+from hardiness.read.loggers import LoggerFile, channels_of, read_by_sensor, read_channels, read_logger
 from hardiness.read.previewing import preview_channels, preview_logger
 from hardiness.read.recognition import Asked
 
@@ -47,6 +47,8 @@ def table(header: str, *cells: str, delimiter: str = ",") -> str:
         ("Humidity", ["88 %", "91.5%"], [88.0, 91.5]),
         ("Relative Humidity (%RH)", ["88.0 %RH", "91.5 %rh"], [88.0, 91.5]),
         ("%RH", ["100", "1"], [100.0, 1.0]),
+        ("R.H.", ["88", "91.5"], [88.0, 91.5]),
+        ("RH1", ["88", "91.5"], [88.0, 91.5]),
         ("Luftfeuchte %", ["88", "--"], [88.0, np.nan]),
         ("rF [%]", ["88", "NaN"], [88.0, np.nan]),
         ("Humidité relative", ["88", "89"], [88.0, 89.0]),
@@ -140,6 +142,7 @@ def test_humidity_and_dew_point_may_both_be_there(write):
 
 
 PAIRS = [
+    "T1,RH1,T2,RH2",
     "T1 (C),RH1 (%),T2 (C),RH2 (%)",
     "Temp 1,Humidity 1,Temp 2,Humidity 2",
     "Temperature_A,RH_A,Temperature_B,RH_B",
@@ -159,6 +162,7 @@ def test_each_of_several_temperatures_takes_the_humidity_of_its_name(write, head
     order = [3, 1, 2, 0] if turned else [0, 1, 2, 3]
     path = write(table(",".join(names[n] for n in order), *[",".join(cells[n] for n in order)] * 3))
     temperatures = [name.strip('"') for name in (names[0], names[2])]
+    assert sorted(channels_of(path, ASKED)) == sorted(temperatures)
     first, second = read_channels(path, temperatures, ASKED)
     assert (humidity(first), humidity(second)) == ([81.0] * 3, [92.0] * 3)
     assert (first.air_temperature.values[0], second.air_temperature.values[0]) == (-1.5, -6.5)

@@ -2,9 +2,13 @@
 
 import datetime as dt
 import io
+import os
 import random
+import subprocess
+import sys
 import warnings
 import zipfile
+from importlib.util import find_spec
 
 import openpyxl
 import pytest
@@ -286,16 +290,42 @@ def test_a_cell_at_the_end_of_a_sheet_does_not_fill_the_memory(read, sheet):
     assert "found a sheet that reaches cell BH1048576" in found and "Delete the empty rows" in found
 
 
-@pytest.mark.parametrize("member", ["xl/worksheets/sheet1.xml", "xl/workbook.xml", "[Content_Types].xml"])
-def test_a_damaged_workbook_is_refused(read, sheet, member):
+MEMBERS = ["xl/worksheets/sheet1.xml", "xl/workbook.xml", "[Content_Types].xml"]
+NO_WORKBOOK = "s.xlsx: found a file that is no XLSX workbook; accepted: CSV or XLSX."
+
+
+def damaged_workbook(sheet, member: str) -> bytes:
     whole = io.BytesIO()
     sheet([["selection"], ["OL-07"]]).save(whole)
     damaged = io.BytesIO()
     with zipfile.ZipFile(whole) as old, zipfile.ZipFile(damaged, "w") as new:
         for item in old.namelist():
             new.writestr(item, old.read(item)[: 60 if item == member else None])
-    (found,) = problems(read, damaged.getvalue(), name="s.xlsx")
-    assert found.startswith("s.xlsx: found a file that is no XLSX workbook; accepted: CSV or XLSX.")
+    return damaged.getvalue()
+
+
+@pytest.mark.parametrize("member", MEMBERS)
+def test_a_damaged_workbook_is_refused(read, sheet, member):
+    (found,) = problems(read, damaged_workbook(sheet, member), name="s.xlsx")
+    assert found.startswith(NO_WORKBOOK)
+
+
+@pytest.mark.skipif(find_spec("lxml") is None, reason="lxml is not installed")
+def test_a_damaged_workbook_is_refused_where_openpyxl_reads_by_lxml_too(tmp_path, sheet):
+    code = (
+        "import sys, openpyxl.xml\nfrom pathlib import Path\nfrom hardiness.errors import InputError\n"
+        "from hardiness.read.tables import read_table\nfrom hardiness.schema import RECORD_TABLES\n"
+        "assert openpyxl.xml.LXML\n"
+        "for path in sys.argv[1:]:\n"
+        "    try:\n        read_table(Path(path), RECORD_TABLES['selections'], name='s.xlsx')\n"
+        "    except InputError as error:\n        print(error.problems[0])\n"
+    )
+    paths = [tmp_path / f"{number}.xlsx" for number in range(len(MEMBERS))]
+    for path, member in zip(paths, MEMBERS, strict=True):
+        path.write_bytes(damaged_workbook(sheet, member))
+    ended = subprocess.run([sys.executable, "-c", code, *paths], capture_output=True, text=True, check=True,
+                           env=os.environ | {"OPENPYXL_LXML": "True"})  # fmt: skip
+    assert [line.startswith(NO_WORKBOOK) for line in ended.stdout.splitlines()] == [True] * len(MEMBERS)
 
 
 def test_a_zip_bomb_is_refused_before_it_is_unpacked(read, monkeypatch):
