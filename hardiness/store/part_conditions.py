@@ -10,15 +10,13 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-import h5netcdf
 import numpy as np
 import xarray as xr
 
-from hardiness.errors import StoreError
 from hardiness.read.conditions import CONDITIONS, DEW_POINT
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.station_data import Floats
-from hardiness.store.parts import Part, air_temperature_of, merge_parts, read_part
+from hardiness.store.parts import Part, air_temperature_of, by_sensor, merge_parts, open_part, read_part
 from hardiness.weather.told import Told
 
 _PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": np.nan}
@@ -110,13 +108,8 @@ def read_conditions(parts: Sequence[Part]) -> Told:
     StoreError
         If a part's file is gone or damaged, now or when it is read.
     """
-    own: dict[str, list[Part]] = {}
-    telling = set()
-    for part in parts:
-        own.setdefault(part.sensor, []).append(part)
-        if conditions_of(part):
-            telling.add(part.sensor)
-    return Told({sensor: partial(_merged, own[sensor]) for sensor in sorted(telling)})
+    own = by_sensor(parts)
+    return Told({name: partial(_merged, held) for name, held in own.items() if any(map(conditions_of, held))})
 
 
 def _merged(parts: Sequence[Part]) -> xr.Dataset:
@@ -137,16 +130,9 @@ def _merged(parts: Sequence[Part]) -> xr.Dataset:
 
 def _variables(part: Part, *, values: bool = True) -> dict[str, Floats]:
     """The conditions that a part has by name; empty arrays where no values are asked for."""
-    try:
-        # No lock on the file: a part never changes, and locks fail on network folders.
-        with h5netcdf.File(part.path, "r", locking=False) as file:
-            return {
-                name: np.asarray(file.variables[name][...] if values else [], np.float64)
-                for name in CONDITIONS
-                if name in file.variables
-            }
-    except (OSError, KeyError, RuntimeError) as error:
-        raise StoreError(
-            f"the part {part.path.name} of sensor '{part.sensor}' is gone or damaged ({error}). "
-            f"Restore {part.path.parent.name}/ from a copy."
-        ) from error
+    with open_part(part) as file:
+        return {
+            name: np.asarray(file.variables[name][...] if values else [], np.float64)
+            for name in CONDITIONS
+            if name in file.variables
+        }

@@ -79,6 +79,25 @@ def times_ns(times: npt.ArrayLike) -> Times:
     return np.asarray(times).astype("datetime64[ns]", copy=False).view(np.int64)
 
 
+def by_sensor(parts: Sequence[Part]) -> dict[str, list[Part]]:
+    """Lay parts out by their sensors.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        In the order of their intake.
+
+    Returns
+    -------
+    dict of str to list of Part
+        By sensor, sorted; those of one sensor in the order of their intake.
+    """
+    own: dict[str, list[Part]] = {sensor: [] for sensor in sorted({part.sensor for part in parts})}
+    for part in parts:
+        own[part.sensor].append(part)
+    return own
+
+
 def read_part(part: Part) -> tuple[Times, Values]:
     """Read the times and temperatures of a part, in the order of its file.
 

@@ -17,7 +17,7 @@ from hardiness.store.history import read_history
 from hardiness.store.inspection import read_uploads
 from hardiness.store.part_conditions import read_conditions
 from hardiness.store.part_rows import extent_of_parts, last_options, last_timezone, parts_that_count
-from hardiness.store.parts import Part, air_temperature_of, merge_parts
+from hardiness.store.parts import Part, air_temperature_of, by_sensor, merge_parts
 from hardiness.store.records import frame_of, load_state
 from hardiness.store.snapshot import state_token
 from hardiness.store.station_parts import series_of_part
@@ -211,13 +211,8 @@ class StoreView:
             return state_token(connection, self._folder, without)
 
     def _parts_by_sensor(self) -> dict[str, list[Part]]:
-        """Give the parts that count by sensor name, sorted; those of one sensor in the order of their intake."""
         with self._database.read() as connection:
-            parts = parts_that_count(connection, self._folder)
-        own: dict[str, list[Part]] = {sensor: [] for sensor in sorted({part.sensor for part in parts})}
-        for part in parts:
-            own[part.sensor].append(part)
-        return own
+            return by_sensor(parts_that_count(connection, self._folder))
 
 
 def merged_readings(parts: Sequence[Part]) -> xr.DataArray:
