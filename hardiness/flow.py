@@ -31,7 +31,8 @@ from hardiness.weather.one_by_one import OneByOne, counted_one_by_one, with_othe
 from hardiness.weather.placing import Exposures, expose_plants, first_standing
 from hardiness.weather.quality import find_flags, freezes_in_doubt, judge_flags
 from hardiness.weather.sensors import sensors_known
-from hardiness.weather.transfer import Transfers, count_estimated, find_transfers, with_estimates
+from hardiness.weather.transfer import Transfers, count_estimated, find_transfers
+from hardiness.weather.transfer_estimates import with_estimates
 
 WEEKS_BEFORE_NS = int(INDEX_SPAN_H * HOUR_NS)  # [ns] the weeks before a plant's first freeze say how hardened it was
 

@@ -15,8 +15,8 @@ from hardiness.trial import open_trial
 from hardiness.units import difference_to_fahrenheit
 from hardiness.weather.answering import who_answers
 from hardiness.weather.apart import find_apart
-from hardiness.weather.transfer import COLD_C, LEAST_COLD, LEAST_NIGHTS
 from hardiness.weather.transfer_air import SKY, WIND, WIND_AND_SKY
+from hardiness.weather.transfer_pairs import COLD_C, LEAST_COLD, LEAST_NIGHTS
 
 FIRST = ("sensor", "source", "offset_c", "sd_c", "freezes", "cold_nights", "nights", "basis", "nights_by", "calm_c",
          "offset_sd_c", "lapse_c")  # fmt: skip

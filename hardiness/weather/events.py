@@ -21,7 +21,7 @@ from hardiness.weather.exposure import measure_freezes, to_frame
 from hardiness.weather.gaps import IntArray
 from hardiness.weather.measuring import freezes_of_sensors
 from hardiness.weather.sensors import sensors_known, texts
-from hardiness.weather.transfer import transfer_sd
+from hardiness.weather.transfer_estimates import transfer_sd
 
 _TEXTS = ("freeze", "event", "winter", "sensor", "source")
 _JULY = 7  # the first month of a northern winter

@@ -1,18 +1,15 @@
-"""A logger's temperature while it was silent, from a station or other loggers, with its uncertainty.
+"""What other sensors say of each logger, with its uncertainty, and what they said where the logger was silent.
 
 Where a logger and another sensor (its donor) both have readings, the logger's nightly minimum is modelled from the
-donor's on their cold nights (``weather/transfer_minima.py``), and its course from the donor's by the hour of the day
-(``weather/transfer_course.py``). Up to three donors that foretell it best speak together. What is estimated lies only
-where the logger has no readings of its own: before it hung, after it was taken down, in gaps that are not bridged and
-where readings are masked; a gap inside a freeze that the logger itself lists stays what the rule for gaps makes of it.
+donor's on their cold nights (``weather/transfer_pairs.py``, ``weather/transfer_minima.py``), and its course from the
+donor's by the hour of the day (``weather/transfer_course.py``). Up to three donors that foretell it best speak together
+where it was silent (``weather/transfer_estimates.py``).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,21 +17,15 @@ import xarray as xr
 
 from hardiness.schema import TRANSFERS, column_names
 from hardiness.settings import ALWAYS, NEVER, Settings
-from hardiness.weather.clean import utc_times
-from hardiness.weather.days import nanoseconds
-from hardiness.weather.gaps import BoolArray, FloatArray, IntArray
 from hardiness.weather.measuring import Measured, measure_sensors
-from hardiness.weather.one_by_one import OneByOne, Source, fetched_by
 from hardiness.weather.sensors import between_sensors, sensors_known
 from hardiness.weather.series import series_of
-from hardiness.weather.transfer_air import mean_calm, with_calm
-from hardiness.weather.transfer_course import course_of, hourly_offsets
-from hardiness.weather.transfer_minima import LAPSE_K_PER_M, MinimaModel, fit_minima
+from hardiness.weather.transfer_air import with_calm
+from hardiness.weather.transfer_estimates import coldest_hours, estimate_silent
+from hardiness.weather.transfer_minima import LAPSE_K_PER_M
 from hardiness.weather.transfer_nights import Nights, hours_of, nights_together
+from hardiness.weather.transfer_pairs import Pair, pair_of
 
-COLD_C = 2.0  # [degC] a night is cold when either minimum is at or below it: warm nights differ in other ways
-LEAST_NIGHTS = 30  # [1] common nights, and of these
-LEAST_COLD = 10  # [1] cold ones, from which on a transfer is used unless trial.toml says otherwise
 MOST_DONORS = 3  # [1] a fourth adds next to nothing
 ENOUGH, TOO_FEW, BY_HEIGHT = "overlap", "too few nights", "height alone"
 BY_RANGE, BY_NOTHING = "range of the day", "nothing"
@@ -55,22 +46,6 @@ class Transfers:
 
     table: pd.DataFrame
     estimated: dict[str, xr.Dataset]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Pair:
-    """A logger and a donor: columns of the nights, what they have in common, and the model of the two alone."""
-
-    logger: int
-    donor: int
-    nights: int
-    lapse: float
-    away_km: float
-    model: MinimaModel
-
-    @property
-    def enough(self) -> bool:
-        return self.nights >= LEAST_NIGHTS and self.model.nights >= LEAST_COLD
 
 
 def find_transfers(
@@ -140,11 +115,14 @@ def find_transfers(
     rows, estimated = [], {}
     for logger in loggers:
         i = column[logger]
-        pairs = [_pair(nights, i, column[d], lapse[i, column[d]], away[i, column[d]]) for d in donors if d != logger]
+        pairs = [
+            pair_of(nights, i, j, lapse=lapse[i, j], away_km=away[i, j])
+            for j in (column[donor] for donor in donors if donor != logger)
+        ]
         allowed = [pair for pair in pairs if settings.transfer == ALWAYS or pair.enough]
         if allowed and settings.transfer != NEVER:
             best = sorted(allowed, key=lambda pair: (round(pair.model.sd, 6), np.nan_to_num(pair.away_km, nan=np.inf)))
-            estimate = _estimate(nights, best[:MOST_DONORS], looks.get(logger), settings)
+            estimate = estimate_silent(nights, best[:MOST_DONORS], looks.get(logger), settings.rules.damaging_c)
             if since_ns is not None:
                 estimate = estimate.isel(time=estimate["time"].to_numpy().astype(np.int64) >= since_ns)
             if estimate.sizes["time"]:
@@ -153,69 +131,6 @@ def find_transfers(
     table = pd.DataFrame(rows, columns=column_names(TRANSFERS))
     kinds = {"text": "str", "choice": "str", "integer": "int64", "number": "float64"}
     return Transfers(table.astype({column.name: kinds[column.kind] for column in TRANSFERS}), estimated)
-
-
-def with_estimates(
-    readings: Mapping[str, xr.DataArray], estimated: Mapping[str, xr.Dataset], sensors: pd.DataFrame
-) -> Mapping[str, xr.DataArray]:
-    """Put together what loggers read and what was estimated in between.
-
-    Parameters
-    ----------
-    readings : mapping of str to xarray.DataArray
-        Readings that count; ``offset_c`` of the sensors is still to be added. [degC]
-    estimated : mapping of str to xarray.Dataset
-        As :class:`Transfers` holds it.
-    sensors : pandas.DataFrame
-        The sensors table.
-
-    Returns
-    -------
-    mapping of str to xarray.DataArray
-        Of the loggers with estimates; ``offset_c`` is still to be added to all of it. Fetched one by one where the
-        readings are. [degC]
-    """
-    own = sensors_known(sensors, [*readings, *estimated])["offset_c"]
-    courses = {
-        logger: partial(
-            _with_estimate,
-            fetched_by(readings, logger) if logger in readings else None,
-            estimate,
-            float(own.loc[logger]),
-        )
-        for logger, estimate in estimated.items()
-    }
-    if not isinstance(readings, OneByOne):
-        return {logger: course() for logger, course in courses.items()}
-    sizes = {logger: readings.sizes.get(logger, 0) + one.sizes["time"] for logger, one in estimated.items()}
-    return OneByOne(courses, sizes)
-
-
-def _with_estimate(own: Source | xr.DataArray | None, estimate: xr.Dataset, offset_c: float) -> xr.DataArray:
-    times, degrees = estimate["time"].to_numpy(), estimate["air_temperature"].to_numpy() - offset_c
-    if own is not None:
-        read = own if isinstance(own, xr.DataArray) else own()
-        times = np.concatenate((utc_times(read["time"].to_numpy()), times))
-        degrees = np.concatenate((read.to_numpy(), degrees))
-    return _on_scale(times, degrees, "air temperature, read or estimated")
-
-
-def transfer_sd(estimate: xr.Dataset, freezes: xr.Dataset) -> FloatArray:
-    """Say how far the estimate of each freeze may be off: its standard deviation at the coldest hour.
-
-    Parameters
-    ----------
-    estimate : xarray.Dataset
-        Of one logger, as :class:`Transfers` holds it.
-    freezes : xarray.Dataset
-        Its freezes, as :func:`hardiness.weather.exposure.measure_freezes` finds them in ``air_temperature``.
-
-    Returns
-    -------
-    ndarray of float
-        One for each freeze. [K]
-    """
-    return np.array([float(estimate["sd"][at]) for at in _coldest(estimate, freezes["starts"], freezes["ends"])])
 
 
 def count_estimated(freezes: pd.DataFrame, transfers: Transfers) -> pd.DataFrame:
@@ -239,7 +154,7 @@ def count_estimated(freezes: pd.DataFrame, transfers: Transfers) -> pd.DataFrame
         estimate = transfers.estimated[str(logger)]
         meanings = str(estimate["donors"].attrs["flag_meanings"]).split("\n")
         ends = (xr.DataArray(pd.DatetimeIndex(rows[name]).tz_localize(None).to_numpy()) for name in ("starts", "ends"))
-        for at in _coldest(estimate, *ends):
+        for at in coldest_hours(estimate, *ends):
             for donor in meanings[int(estimate["donors"][at])].split("\t"):
                 counts[str(logger), donor] = counts.get((str(logger), donor), 0) + 1
     table = transfers.table.copy()
@@ -248,94 +163,10 @@ def count_estimated(freezes: pd.DataFrame, transfers: Transfers) -> pd.DataFrame
     return table
 
 
-def _coldest(estimate: xr.Dataset, starts: xr.DataArray, ends: xr.DataArray) -> list[int]:
-    """Positions of the coldest hour of each span."""
-    times, degrees = estimate["time"].to_numpy(), estimate["air_temperature"].to_numpy()
-    first = np.searchsorted(times, starts.to_numpy(), side="left")
-    stop = np.searchsorted(times, ends.to_numpy(), side="right")
-    return [int(i + np.argmin(degrees[i:j])) for i, j in zip(first, stop, strict=True)]
-
-
-def _common(nights: Nights, logger: int, donors: list[int]) -> tuple[BoolArray, BoolArray]:
-    """Nights that a logger and all of some donors saw, and which of them were cold at any."""
-    lowest = nights.minima[:, [logger, *donors]].min(axis=1)  # NaN where any of them is
-    return np.isfinite(lowest), lowest <= COLD_C
-
-
-def _fit(nights: Nights, logger: int, donors: list[int], lapse: FloatArray, cold: BoolArray) -> MinimaModel:
-    rows = np.flatnonzero(cold)
-    cells = np.ix_(rows, np.array(donors))  # column by column: the order of a sum is in its last digit
-    minima, ranges, calm = (np.asfortranarray(known[cells]) for known in (nights.minima, nights.ranges, nights.calm))
-    return fit_minima(nights.minima[rows, logger], minima, ranges.mean(axis=1), lapse=lapse, calm=mean_calm(calm))
-
-
-def _pair(nights: Nights, logger: int, donor: int, lapse: float, away_km: float) -> _Pair:
-    both, cold = _common(nights, logger, [donor])
-    model = _fit(nights, logger, [donor], np.array([lapse]), cold)
-    return _Pair(logger, donor, int(both.sum()), lapse, away_km, model)
-
-
-def _row(nights: Nights, pair: _Pair) -> tuple[object, ...]:
+def _row(nights: Nights, pair: Pair) -> tuple[object, ...]:
     basis = ENOUGH if pair.enough else TOO_FEW if pair.nights else BY_HEIGHT
     model = pair.model
     told = 0 if model.usual_calm is None else model.usual_calm.nights
     by = nights.tells[pair.donor] if told else BY_RANGE if model.nights else BY_NOTHING
     return (nights.sensors[pair.logger], nights.sensors[pair.donor], pair.nights, model.nights, model.offset,
             model.offset_sd, model.sd, pair.lapse, pair.away_km, basis, by, told, model.calmer, 0)  # fmt: skip
-
-
-def _estimate(nights: Nights, pairs: list[_Pair], own: Measured | None, settings: Settings) -> xr.Dataset:
-    """The logger's temperature where it was silent, by the best of the donors that saw the night."""
-    logger = pairs[0].logger
-    silent = np.isnan(nights.hourly[:, logger])
-    wanted = np.bincount(nights.night[silent], minlength=len(nights.minima)) > 0
-    seen = np.isfinite(nights.minima[:, [pair.donor for pair in pairs]])
-    sets = np.where(wanted, seen @ (1 << np.arange(len(pairs))), 0)
-    codes = np.unique(sets[sets > 0]).tolist()
-    offsets = [
-        hourly_offsets(nights, logger, pair.donor, _common(nights, logger, [pair.donor])[1], pair.lapse)
-        for pair in (pairs if codes else [])
-    ]
-    degrees, sd = np.full(nights.times.size, np.nan), np.full(nights.times.size, np.nan)
-    asked = np.full(nights.times.size, -1)
-    meanings: list[str] = []
-    for code in codes:
-        chosen = [number for number in range(len(pairs)) if code >> number & 1]
-        cold = _common(nights, logger, [pairs[number].donor for number in chosen])[1]
-        if cold.sum() < LEAST_COLD:
-            chosen = chosen[:1]  # several that were never seen together in the cold say less than the best alone
-            cold = _common(nights, logger, [pairs[chosen[0]].donor])[1]
-        of_night = sets == code
-        donors = [pairs[number].donor for number in chosen]
-        model = _fit(nights, logger, donors, np.array([pairs[number].lapse for number in chosen]), cold)
-        here = of_night[nights.night]
-        course, night_sd = course_of(nights, of_night, donors, [offsets[number] for number in chosen], model)
-        degrees[here], sd[here], asked[here] = course[here], night_sd[nights.night[here]], len(meanings)
-        meanings.append("\t".join(nights.sensors[donor] for donor in donors))
-    keep = silent & np.isfinite(degrees)
-    if own is not None and not own.hours.daily and (degrees[keep] <= settings.rules.damaging_c).any():
-        keep[_inside_own_freeze(nights.times, own.freezes)] = False
-    return _labelled(nights.times[keep], degrees[keep], sd[keep], asked[keep], meanings)
-
-
-def _inside_own_freeze(times: IntArray, freezes: pd.DataFrame) -> BoolArray:
-    """Which hours lie in a freeze that the logger itself lists: its coverage says already that readings are missing."""
-    starts, ends = nanoseconds(freezes["starts"]), nanoseconds(freezes["ends"])
-    before = np.searchsorted(starts, times, side="right") - 1
-    inside: BoolArray = (before >= 0) & (times <= np.append(ends, 0)[before])
-    return inside
-
-
-def _on_scale(times: Any, degrees: FloatArray, long_name: str) -> xr.DataArray:
-    attributes = {"units": "degC", "standard_name": "air_temperature", "long_name": long_name,
-                  "units_metadata": "temperature: on_scale"}  # fmt: skip
-    return xr.DataArray(degrees, {"time": times.astype("M8[ns]")}, ("time",), "air_temperature", attributes)
-
-
-def _labelled(times: IntArray, degrees: FloatArray, sd: FloatArray, asked: IntArray, sets: list[str]) -> xr.Dataset:
-    air = _on_scale(times, degrees, "air temperature estimated from other sensors")
-    spread = {"units": "K", "units_metadata": "temperature: difference",
-              "long_name": "standard deviation of the estimate"}  # fmt: skip
-    donors = {"long_name": "sensors that the estimate rests on", "flag_values": np.arange(len(sets)),
-              "flag_meanings": "\n".join(sets)}  # fmt: skip
-    return xr.Dataset({"air_temperature": air, "sd": ("time", sd, spread), "donors": ("time", asked, donors)})

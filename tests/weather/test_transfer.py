@@ -24,9 +24,10 @@ from hardiness.weather.apart import find_apart
 from hardiness.weather.events import freezes_table
 from hardiness.weather.one_by_one import OneByOne, with_others
 from hardiness.weather.series import series_of
-from hardiness.weather.transfer import LEAST_COLD, LEAST_NIGHTS, Transfers, count_estimated, find_transfers
+from hardiness.weather.transfer import Transfers, count_estimated, find_transfers
 from hardiness.weather.transfer_minima import fit_minima
 from hardiness.weather.transfer_nights import nights_of
+from hardiness.weather.transfer_pairs import LEAST_COLD, LEAST_NIGHTS
 
 HILL = Settings("Hill", "UTC", latitude=41.2, longitude=-7.5, elevation_m=480.0)
 DAYS = 90
