@@ -1,10 +1,10 @@
 r"""The mode of the latent effects at given scales, and what surrounds it.
 
-The log-density is concave, so one Newton solve finds the mode. The gaps between critical temperatures are handled on
-their logarithm: with the Jacobian the Gamma prior stays log-concave in the gap itself, and the mean, variance and
-third cumulant that follow from the mode are exact where the data say nothing of a gap. For a linear functional l of
-the effects x, with mode m, Hessian H, third derivatives T and :math:`u = H^{-1} l` (Tierney & Kadane 1986,
-doi:10.1080/01621459.1986.10478240, carried to third order):
+The log-density is concave, so one Newton solve finds the mode (:mod:`hardiness.tolerance.newton`). The gaps between
+critical temperatures are handled on their logarithm: with the Jacobian the Gamma prior stays log-concave in the gap
+itself, and the mean, variance and third cumulant that follow from the mode are exact where the data say nothing of a
+gap. For a linear functional l of the effects x, with mode m, Hessian H, third derivatives T and
+:math:`u = H^{-1} l` (Tierney & Kadane 1986, doi:10.1080/01621459.1986.10478240, carried to third order):
 
 .. math:: E \approx l'm + u'g, \quad \mathrm{var} \approx l'u, \quad \kappa_3 \approx T(u, u, u),
           \quad g = \tfrac12 T{:}H^{-1} - \nabla \log\textstyle\prod_k \delta_k
@@ -12,59 +12,87 @@ doi:10.1080/01621459.1986.10478240, carried to third order):
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from hardiness.errors import FitError
 from hardiness.tolerance.design import Design
-from hardiness.tolerance.factor import (
-    GAP_SHAPE,
-    Factor,
-    Paths,
-    Tree,
-    effect_paths,
-    factorise,
-    row_variances,
-)
-from hardiness.tolerance.likelihood import Floats, GradeTerms, grade_log_probability, grade_terms
-from hardiness.tolerance.rowmaps import Weights
-
-TOLERANCE = (
-    1e-7  # largest move of a standardised critical temperature at which Newton stops; it then errs by its square
-)
-MOST_STEPS = 200
+from hardiness.tolerance.factor import GAP_SHAPE, Factor, Paths, Tree, effect_paths, row_variances
+from hardiness.tolerance.likelihood import Floats, GradeTerms
+from hardiness.tolerance.matrices import applied
 
 
 @dataclass(frozen=True, slots=True)
 class Effects:
-    """Values of the latent effects. [K]."""
+    """Values of the latent effects, at one point of the scales or at a stack of them, its axis first. [K]."""
 
     plants: Floats
     cells: Floats
     selections: Floats
     dense: Floats
 
-    def moved(self, other: Effects, share: float) -> Effects:
-        """A point on the way to another one.
+    @staticmethod
+    def stacked(points: Sequence[Effects]) -> Effects:
+        """Put those of several points into a stack.
 
         Parameters
         ----------
-        other : Effects
-        share : float
-            0 stays here, 1 goes all the way.
+        points : sequence of Effects
 
         Returns
         -------
         Effects
         """
-        return Effects(
-            self.plants + share * (other.plants - self.plants),
-            self.cells + share * (other.cells - self.cells),
-            self.selections + share * (other.selections - self.selections),
-            self.dense + share * (other.dense - self.dense),
-        )
+        return Effects(*(np.array(parts) for parts in zip(*(point.parts for point in points), strict=True)))
+
+    @property
+    def parts(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Plants, cells, selections and the dense block."""
+        return self.plants, self.cells, self.selections, self.dense
+
+    def of(self, which: int | NDArray[np.bool_]) -> Effects:
+        """One point of a stack, or some.
+
+        Parameters
+        ----------
+        which : int or ndarray of bool
+
+        Returns
+        -------
+        Effects
+        """
+        return Effects(*(part[which] for part in self.parts))
+
+    def moved(self, other: Effects, share: Floats) -> Effects:
+        """A point on the way to another one.
+
+        Parameters
+        ----------
+        other : Effects
+        share : ndarray
+            0 stays here, 1 goes all the way; of each point.
+
+        Returns
+        -------
+        Effects
+        """
+        pairs = zip(self.parts, other.parts, strict=True)
+        return Effects(*(here + share[..., None] * (there - here) for here, there in pairs))
+
+    def minus(self, other: Effects) -> Effects:
+        """What is left when another one is taken away.
+
+        Parameters
+        ----------
+        other : Effects
+
+        Returns
+        -------
+        Effects
+        """
+        return Effects(*(here - there for here, there in zip(self.parts, other.parts, strict=True)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,25 +104,45 @@ class Problem:
     gap_mean: float
     alpha_sd: float
 
-    def dense_sd(self, scales: Mapping[str, float]) -> Floats:
+    def dense_sd(self, scales: Mapping[str, float | Floats]) -> Floats:
         """Prior standard deviation of each column of the dense block, 1 for the gaps. [K].
 
         Parameters
         ----------
-        scales : mapping of str to float
+        scales : mapping of str to float, or to ndarray of a stack
             sigma and the taus. [K]
 
         Returns
         -------
-        ndarray, dims (dense,)
+        ndarray, dims (..., dense)
             [K]
         """
-        sd = np.ones(self.design.n_dense)
-        sd[0] = self.alpha_sd
+        sd = np.ones((*np.shape(scales["sigma"]), self.design.n_dense))
+        sd[..., 0] = self.alpha_sd
         for block in self.design.blocks:
-            tau = scales[block.tau] if block.tau else 0.0
-            sd[block.columns] = np.hypot(block.own_sd, tau * block.share)
+            tau = np.asarray(scales[block.tau] if block.tau else 0.0)[..., None]
+            sd[..., block.columns] = np.hypot(block.own_sd, tau * block.share)
         return sd
+
+    def precisions(self, scales: Mapping[str, float | Floats]) -> tuple[Floats, Floats, Floats, Floats]:
+        """Prior precisions of plants, cells, selections and the dense block; 0 for gaps and for what is held at 0.
+
+        Parameters
+        ----------
+        scales : mapping of str to float, or to ndarray of a stack
+            sigma and the taus. [K]
+
+        Returns
+        -------
+        plants, cells, selections : ndarray, dims (..., 1) or (..., selection)
+        dense : ndarray, dims (..., dense)
+            [1/K2]
+        """
+        square = {name: np.square(scales[name])[..., None] for name in ("tau_u", "tau_c", "tau_a")}
+        dense = _inverse(self.dense_sd(scales) ** 2)
+        dense[..., self.design.gaps] = 0.0
+        of_selections = square["tau_a"] * self.design.selection_share
+        return _inverse(square["tau_u"]), _inverse(square["tau_c"]), _inverse(of_selections), dense
 
     def start(self) -> Effects:
         """Where Newton starts when nothing better is known.
@@ -109,6 +157,12 @@ class Problem:
         return Effects(
             np.zeros(design.cell_of_plant.size), np.zeros(len(design.cells)), np.zeros(len(design.selections)), dense
         )
+
+
+def _inverse(variance: Floats) -> Floats:
+    """1 / variance; an effect without spread is exactly 0, and adds nothing."""
+    some = variance > 0
+    return np.where(some, 1.0 / np.where(some, variance, 1.0), 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,139 +199,27 @@ class Mode:
         return self.effects.dense[self.problem.design.gaps]
 
 
-def find_mode(
-    problem: Problem, scales: Mapping[str, float], start: Effects | None = None, tolerance: float = TOLERANCE
-) -> Mode:
-    """Find the mode of the latent effects at given scales by Newton's method with step halving.
+def row_ends(problem: Problem, effects: Effects) -> tuple[Floats, Floats]:
+    """Each row's two critical temperatures for given effects, without offsets; 0 where a row has no such end.
 
     Parameters
     ----------
     problem : Problem
-    scales : mapping of str to float
-        sigma and the taus. [K]
-    start : Effects, optional
-        Where to start.
-    tolerance : float
-        Largest last step, of a standardised critical temperature. The Hessian is the one before that step.
+    effects : Effects
+        One point's, or a stack's.
 
     Returns
     -------
-    Mode
-
-    Raises
-    ------
-    FitError
-        If it does not settle within 200 steps.
+    upper, lower : ndarray, dims (..., row)
+        [K]
     """
-    design, sigma = problem.design, scales["sigma"]
-    sd = problem.dense_sd(scales)
-    point = _Point.at(problem, scales, sd, problem.start() if start is None else start)
-    for _ in range(MOST_STEPS):
-        terms = grade_terms(point.a, point.b)
-        weights = Weights(-terms.aa / sigma**2, -terms.ab / sigma**2, -terms.bb / sigma**2)
-        gaps = point.effects.dense[design.gaps]
-        factor = factorise(design, problem.tree, weights, scales, sd, gaps)
-        target = _newton_target(problem, point, terms, weights, factor, sigma)
-        share = _longest_step(gaps, target.dense[design.gaps])
-        move = _largest_move(problem, point.effects, target, sigma)
-        while True:
-            trial = _Point.at(problem, scales, sd, target if share == 1.0 else point.effects.moved(target, share))
-            # Close to the mode the objective is flat to rounding; Newton's own step is then trusted.
-            if trial.value >= point.value - 1e-9 * abs(point.value) or share * move < TOLERANCE:
-                break
-            share *= 0.5
-        settled = share == 1.0 and move < tolerance
-        if settled:
-            return Mode(problem, dict(scales), trial.effects, trial.a, trial.b, terms, factor, trial.value)
-        point = trial
-    raise FitError("the fit did not settle; look for extreme exposures or contradicting rows.")
-
-
-@dataclass(frozen=True, slots=True)
-class _Point:
-    """Effects, the critical temperatures of each row there, the same standardised, and the log joint density."""
-
-    effects: Effects
-    upper: Floats
-    lower: Floats
-    a: Floats
-    b: Floats
-    value: float
-
-    @staticmethod
-    def at(problem: Problem, scales: Mapping[str, float], sd: Floats, effects: Effects) -> _Point:
-        design, sigma = problem.design, scales["sigma"]
-        upper, lower = _row_values(problem, effects)
-        away = (design.alpha_mean - design.exposure) / sigma + design.log_near
-        a = np.where(design.low > 0, upper / sigma + away, np.inf)
-        b = np.where(design.high < design.worst, lower / sigma + away, -np.inf)
-        return _Point(effects, upper, lower, a, b, _objective(problem, scales, sd, effects, a, b))
-
-
-def _row_values(problem: Problem, effects: Effects) -> tuple[Floats, Floats]:
     design = problem.design
-    own = effects.plants + (effects.cells + effects.selections[design.selection_of_cell])[design.cell_of_plant]
-    rest = own[design.plant_of_row]
+    of_cells = effects.cells + effects.selections[..., design.selection_of_cell]
+    rest = (effects.plants + of_cells[..., design.cell_of_plant])[..., design.plant_of_row]
     return (
-        np.where(design.low > 0, design.upper @ effects.dense + rest, 0.0),
-        np.where(design.high < design.worst, design.lower @ effects.dense + rest, 0.0),
+        np.where(design.low > 0, applied(design.upper, effects.dense) + rest, 0.0),
+        np.where(design.high < design.worst, applied(design.lower, effects.dense) + rest, 0.0),
     )
-
-
-def _objective(
-    problem: Problem, scales: Mapping[str, float], sd: Floats, effects: Effects, upper: Floats, lower: Floats
-) -> float:
-    """Log joint density with respect to the logarithm of the gaps, without the Gaussians' constants."""
-    dense, gaps = effects.dense, effects.dense[problem.design.gaps]
-    whole = float(np.sum(grade_log_probability(upper, lower)))
-    selection_sd = scales["tau_a"] * np.sqrt(problem.design.selection_share)
-    whole -= 0.5 * _quadratic(effects.plants, scales["tau_u"])
-    whole -= 0.5 * _quadratic(effects.cells, scales["tau_c"])
-    whole -= 0.5 * _quadratic(effects.selections, selection_sd)
-    others = np.ones(dense.size, dtype=bool)
-    others[problem.design.gaps] = False
-    whole -= 0.5 * _quadratic(dense[others], sd[others])
-    return whole + float(np.sum(GAP_SHAPE * np.log(gaps) - gaps * GAP_SHAPE / problem.gap_mean))
-
-
-def _quadratic(values: Floats, sd: float | Floats) -> float:
-    if isinstance(sd, float):
-        return float(values @ values) / sd**2 if sd > 0 else 0.0  # an effect without spread is exactly 0
-    kept = sd > 0
-    return float(np.sum(np.square(values[kept] / sd[kept])))
-
-
-def _newton_target(
-    problem: Problem, point: _Point, terms: GradeTerms, weights: Weights, factor: Factor, sigma: float
-) -> Effects:
-    """Where a full Newton step leads: solve H x = gradient of the likelihood + its curvature times x."""
-    design = problem.design
-    pull_upper = terms.a / sigma + weights.pp * point.upper + weights.pq * point.lower
-    pull_lower = terms.b / sigma + weights.pq * point.upper + weights.qq * point.lower
-    dense = design.upper.T @ pull_upper + design.lower.T @ pull_lower
-    gaps = point.effects.dense[design.gaps]
-    dense[design.gaps] += 2.0 * GAP_SHAPE / gaps - GAP_SHAPE / problem.gap_mean
-    return Effects(*factor.solve(factor.tree.to_plants @ (pull_upper + pull_lower), dense))
-
-
-def _longest_step(gaps: Floats, target: Floats) -> float:
-    """Keep every gap above a fifth of what it was."""
-    shrinking = target < 0.2 * gaps
-    if not shrinking.any():
-        return 1.0
-    return float(np.min(0.8 * gaps[shrinking] / (gaps[shrinking] - target[shrinking])))
-
-
-def _largest_move(problem: Problem, effects: Effects, target: Effects, sigma: float) -> float:
-    design = problem.design
-    change = Effects(*(new - old for new, old in zip(_parts(target), _parts(effects), strict=True)))
-    gap_change = np.abs(change.dense[design.gaps]) / effects.dense[design.gaps]
-    sizes = [np.abs(part).max(initial=0.0) / sigma for part in _parts(change)]
-    return float(max(*sizes, gap_change.max(initial=0.0)))
-
-
-def _parts(effects: Effects) -> tuple[Floats, Floats, Floats, Floats]:
-    return effects.plants, effects.cells, effects.selections, effects.dense
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,25 +268,8 @@ def find_surroundings(mode: Mode) -> Surroundings:
     dense = design.upper.T @ to_upper + design.lower.T @ to_lower
     gap_variance = np.diag(factor.dense_covariance)[design.gaps]
     dense[design.gaps] += GAP_SHAPE / mode.gaps**3 * gap_variance - 1.0 / mode.gaps
-    shift = Effects(*factor.solve(factor.tree.to_plants @ (to_upper + to_lower), dense))
+    shift = Effects(*factor.solve(factor.tree.to_plants.of(to_upper + to_lower), dense))
     return Surroundings(plants, cells, selections, sums, pp, pq, qq, shift)
-
-
-def row_values(mode: Mode, effects: Effects) -> tuple[Floats, Floats]:
-    """Each row's two critical temperatures for given effects, without offsets; 0 where a row has no such end.
-
-    Parameters
-    ----------
-    mode : Mode
-        Whose design is meant.
-    effects : Effects
-
-    Returns
-    -------
-    upper, lower : ndarray, dims (row,)
-        [K]
-    """
-    return _row_values(mode.problem, effects)
 
 
 def mean_effects(mode: Mode, surroundings: Surroundings) -> Effects:

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class GradeTerms:
-    """Log-probability of each row and its derivatives in A and B; every field has dims (row,)."""
+    """Log-probability of each row and its derivatives in A and B; every field has dims (..., row)."""
 
     value: Floats
     a: Floats
@@ -32,6 +32,19 @@ class GradeTerms:
     aab: Floats
     abb: Floats
     bbb: Floats
+
+    def at(self, index: int) -> GradeTerms:
+        """One of a stack.
+
+        Parameters
+        ----------
+        index : int
+
+        Returns
+        -------
+        GradeTerms
+        """
+        return GradeTerms(*(getattr(self, name)[index] for name in self.__slots__))
 
 
 def grade_log_probability(a: Floats, b: Floats) -> Floats:

@@ -19,11 +19,11 @@ from hardiness.tolerance.latent import (
     Mode,
     Problem,
     Surroundings,
-    find_mode,
     find_surroundings,
-    row_values,
+    row_ends,
 )
 from hardiness.tolerance.likelihood import Floats
+from hardiness.tolerance.newton import find_mode
 from hardiness.tolerance.priors import Priors
 
 
@@ -38,7 +38,7 @@ def log_marginal(mode: Mode) -> float:
     -------
     float
     """
-    return mode.log_joint - float(np.sum(np.log(mode.gaps))) - 0.5 * mode.factor.log_determinant
+    return mode.log_joint - float(np.sum(np.log(mode.gaps))) - 0.5 * float(mode.factor.log_determinant)
 
 
 def log_marginal_gradient(mode: Mode, surroundings: Surroundings) -> dict[str, float]:
@@ -106,7 +106,7 @@ def _sigma_gradient(mode: Mode, surroundings: Surroundings) -> float:
     trace = np.sum(pp * surroundings.row_pp + 2.0 * pq * surroundings.row_pq + qq * surroundings.row_qq)
     moved_upper = -(terms.a + terms.aa * upper + terms.ab * lower) / sigma
     moved_lower = -(terms.b + terms.ab * upper + terms.bb * lower) / sigma
-    shift_upper, shift_lower = row_values(mode, surroundings.shift)
+    shift_upper, shift_lower = row_ends(problem, surroundings.shift)
     return float(explicit - 0.5 * trace + np.sum(moved_upper * shift_upper + moved_lower * shift_lower))
 
 

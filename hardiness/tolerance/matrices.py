@@ -1,4 +1,7 @@
-"""Matrices that may be dense or sparse: small trials are faster dense, large ones only fit sparse."""
+"""Matrices that may be dense or sparse: small trials are faster dense, large ones only fit sparse.
+
+Dense ones may also stand in stacks, a matrix or vector for each point of the scales, the stack's axis first.
+"""
 
 from __future__ import annotations
 
@@ -20,8 +23,8 @@ def scaled(weights: Floats, matrix: Matrix) -> Matrix:
 
     Parameters
     ----------
-    weights : ndarray, dims (row,)
-    matrix : matrix, dims (row, column)
+    weights : ndarray, dims (..., row)
+    matrix : matrix, dims (..., row, column)
 
     Returns
     -------
@@ -29,9 +32,65 @@ def scaled(weights: Floats, matrix: Matrix) -> Matrix:
         Of the same kind.
     """
     if isinstance(matrix, np.ndarray):
-        return weights[:, None] * matrix
+        return weights[..., None] * matrix
     entries = matrix.data * np.repeat(weights, np.diff(matrix.indptr))
     return sparse.csr_array((entries, matrix.indices, matrix.indptr), shape=matrix.shape)
+
+
+def applied(matrix: Matrix, vectors: Floats) -> Floats:
+    """One matrix, or each of a stack, times a vector, or each of a stack.
+
+    Parameters
+    ----------
+    matrix : matrix, dims (..., row, column)
+    vectors : ndarray, dims (..., column)
+
+    Returns
+    -------
+    ndarray, dims (..., row)
+    """
+    if not isinstance(matrix, np.ndarray):
+        found: Floats = (matrix @ vectors.T).T
+    elif matrix.ndim == 2:
+        found = vectors @ matrix.T
+    else:
+        found = (matrix @ vectors[..., None])[..., 0]
+    return found
+
+
+def weighted_rows(weights: Floats, matrix: Matrix) -> Floats:
+    """Sum of a matrix's rows, each by its weight.
+
+    Parameters
+    ----------
+    weights : ndarray, dims (..., row)
+    matrix : matrix, dims (..., row, column)
+
+    Returns
+    -------
+    ndarray, dims (..., column)
+    """
+    if not isinstance(matrix, np.ndarray):
+        found: Floats = (matrix.T @ weights.T).T
+    elif matrix.ndim == 2:
+        found = weights @ matrix
+    else:
+        found = (weights[..., None, :] @ matrix)[..., 0, :]
+    return found
+
+
+def crossed(a: Matrix, b: Matrix) -> Floats:
+    """Transpose of a matrix times another, dims (..., column of a, column of b).
+
+    Parameters
+    ----------
+    a, b : matrix, dims (..., row, column)
+
+    Returns
+    -------
+    ndarray
+    """
+    return np.swapaxes(a, -1, -2) @ b if isinstance(a, np.ndarray) else to_dense(a.T @ b)
 
 
 def to_dense(matrix: Matrix) -> Floats:
@@ -101,12 +160,16 @@ class Sums:
         return Sums(parent, starts, having, sparse.csr_array(ones, shape=(count, parent.size)))
 
     def __matmul__(self, children: Matrix) -> Matrix:
-        """Sum children, dims (child, ...), to dims (parent, ...)."""
-        if not isinstance(children, np.ndarray) or children.ndim > 1 or not self.starts.size:
+        """Sum children, dims (child, ...), to dims (parent, ...); of a stack of matrices, (stack, child, ...)."""
+        if not isinstance(children, np.ndarray) or children.ndim == 2:
             return self.matrix @ children
-        sums = np.add.reduceat(children, self.starts)
-        if self.having.size == self.matrix.shape[0]:
-            return sums
-        whole = np.zeros(self.matrix.shape[0])
-        whole[self.having] = sums
+        return self.of(children) if children.ndim == 1 else self.of(np.swapaxes(children, -1, -2)).swapaxes(-1, -2)
+
+    def of(self, values: Floats) -> Floats:
+        """Sum values, dims (..., child), to dims (..., parent)."""
+        if self.starts.size and self.having.size == self.matrix.shape[0]:
+            return np.add.reduceat(values, self.starts, axis=-1)
+        whole = np.zeros((*values.shape[:-1], self.matrix.shape[0]))
+        if self.starts.size:
+            whole[..., self.having] = np.add.reduceat(values, self.starts, axis=-1)
         return whole

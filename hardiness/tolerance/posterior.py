@@ -21,6 +21,7 @@ shape (:mod:`hardiness.tolerance.sample`).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,10 +30,11 @@ from hardiness.tolerance.annealing import anneal_node
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.factor import tree_of
 from hardiness.tolerance.importance import DENSE_DRAWS, NodeDraws, Noise, draw_node, missed_by_laplace
-from hardiness.tolerance.latent import Effects, Mode, Problem, find_mode, find_surroundings
+from hardiness.tolerance.latent import Effects, Mode, Problem, find_surroundings
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.marginal import log_marginal
 from hardiness.tolerance.matrices import Indices
+from hardiness.tolerance.newton import find_mode, find_modes
 from hardiness.tolerance.priors import Priors
 from hardiness.tolerance.proposal import shape_proposal
 from hardiness.tolerance.psis import pareto_smooth
@@ -187,23 +189,35 @@ def find_posterior(design: Design, priors: Priors, *, span_c: float) -> Posterio
     scales = find_scales(problem, priors, prepare)
     missed = prepare(scales.mode)
 
-    def density(point: Floats) -> tuple[float, Mode]:
-        found = find_mode(problem, priors.scales(point), scales.predicted(point), NODE_TOLERANCE)
-        return log_marginal(found) + priors.log_density(point)[0], found
+    def modes_at(points: Iterable[Floats]) -> list[Mode]:
+        psis = list(points)
+        at, starts = [priors.scales(psi) for psi in psis], [scales.predicted(psi) for psi in psis]
+        return find_modes(problem, at, starts, NODE_TOLERANCE)
 
-    def corrected(point: Floats) -> float:
-        value, found = density(point)
-        return value + missed(found, find_surroundings(found))
+    def corrected(points: list[Floats]) -> Floats:
+        found = zip(points, modes_at(points), strict=True)
+        return np.array([
+            log_marginal(mode) + priors.log_density(psi)[0] + missed(mode, find_surroundings(mode))
+            for psi, mode in found
+        ])  # fmt: skip
 
     is_tau = np.array([name != "sigma" for name in priors.free])
+
     # Many rows make the density all but Gaussian along its axes.
-    peak = corrected(scales.centre) if joint else 0.0
-    drop = (lambda point: peak - corrected(point)) if joint else (lambda _: 1.0)
-    proposal = shape_proposal(scales.centre, scales.hessian, is_tau, drop)
+    def drops(points: list[Floats]) -> Floats:
+        if not joint:
+            return np.ones(len(points))
+        peak, *others = corrected([scales.centre, *points])
+        return np.asarray(peak - np.array(others))
+
+    proposal = shape_proposal(scales.centre, scales.hessian, is_tau, drops)
     points, proposed = proposal.draw(_node_count(design.low.size))
-    found = [density(point) for point in points]
-    logs = np.array([value for value, _ in found]) - proposed
-    return _corrected(design, priors, scales.mode, [mode for _, mode in found], logs - logs.max())
+    modes = modes_at(points)
+    logs = np.array(
+        [log_marginal(mode) + priors.log_density(point)[0] for point, mode in zip(points, modes, strict=True)]
+    )
+    logs -= proposed
+    return _corrected(design, priors, scales.mode, modes, logs - logs.max())
 
 
 def _node_count(rows: int) -> int:

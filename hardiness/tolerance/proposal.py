@@ -110,7 +110,9 @@ class Proposal:
         return density
 
 
-def shape_proposal(centre: Floats, hessian: Floats, is_tau: np.ndarray, drop: Callable[[Floats], float]) -> Proposal:
+def shape_proposal(
+    centre: Floats, hessian: Floats, is_tau: np.ndarray, drops: Callable[[list[Floats]], Floats]
+) -> Proposal:
     """Shape a proposal by the Hessian at the mode and by how the density falls along each axis.
 
     Parameters
@@ -121,8 +123,8 @@ def shape_proposal(centre: Floats, hessian: Floats, is_tau: np.ndarray, drop: Ca
         Minus the second derivatives of the log-density there.
     is_tau : ndarray of bool, dims (scale,)
         Which scales may be 0.
-    drop : callable
-        How far the log-density lies below the mode's at a point.
+    drops : callable
+        How far the log-density lies below the mode's at each of some points.
 
     Returns
     -------
@@ -134,13 +136,15 @@ def shape_proposal(centre: Floats, hessian: Floats, is_tau: np.ndarray, drop: Ca
     root = np.linalg.cholesky(covariance[np.ix_(order, order)])
     sd = np.diag(root)
     unit = root / sd
-    left, right = sd.copy(), sd.copy()
-    for axis in range(sd.size):
-        for reach, sign in ((left, -1.0), (right, 1.0)):
+    points = []
+    for sign in (-1.0, 1.0):
+        for axis in range(sd.size):
             point = centre.copy()
             point[order] += sign * np.sqrt(2.0) * sd[axis] * unit[:, axis]
-            # 1 where the density is Gaussian
-            reach[axis] *= WIDER * float(np.clip(1.0 / np.sqrt(max(drop(point), 0.1)), 0.5, 2.5))
+            points.append(point)
+    # 1 where the density is Gaussian
+    reach = WIDER * np.clip(1.0 / np.sqrt(np.maximum(drops(points), 0.1)), 0.5, 2.5)
+    left, right = sd * reach[: sd.size], sd * reach[sd.size :]
     pull = np.tril(unit, -1)
     # An axis is drawn given the ones before it, whose own pulls are already in it.
     return Proposal(centre, order, pull, left, right, np.where(is_tau[order], TAIL_SHARE, 0.0))

@@ -14,14 +14,14 @@ from scipy import sparse
 
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.likelihood import Floats
-from hardiness.tolerance.matrices import Indices, Matrix, row_products, scaled, to_dense
+from hardiness.tolerance.matrices import Indices, Matrix, applied, crossed, row_products, scaled
 
 SEED = 20_014
 
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Minus the second derivatives of each row in its two critical temperatures; dims (row,). [1/K2]."""
+    """Minus the second derivatives of each row in its two critical temperatures; dims (..., row). [1/K2]."""
 
     pp: Floats
     pq: Floats
@@ -35,6 +35,8 @@ class RowMaps:
     Parameters
     ----------
     pattern : ndarray of int, dims (row,)
+    to_pattern : sparse matrix, dims (pattern, row)
+        The same as zeros and ones.
     upper, lower : matrix, dims (pattern, dense)
         Coefficients in the two critical temperatures.
     to_coupling : sparse matrix, dims (entry, 2 row)
@@ -46,6 +48,7 @@ class RowMaps:
     """
 
     pattern: Indices
+    to_pattern: Matrix
     upper: Matrix
     lower: Matrix
     to_coupling: Matrix
@@ -70,23 +73,23 @@ class RowMaps:
             starts = np.searchsorted(found, np.arange(shape[0] + 1) * shape[1])
             size, places = found.size, (found % shape[1], starts)
         to_coupling = sparse.csr_array((values, (entry.ravel(), rows)), shape=(size, 2 * upper.shape[0]))
-        return RowMaps(pattern, design.upper[first], design.lower[first], to_coupling, shape, places)
+        ones = (np.ones(pattern.size), (pattern, np.arange(pattern.size)))
+        to_pattern = sparse.csr_array(ones, shape=(first.size, pattern.size))
+        return RowMaps(pattern, to_pattern, design.upper[first], design.lower[first], to_coupling, shape, places)
 
     def gram(self, weights: Weights) -> Floats:
-        """Curvature of the rows in the dense block, dims (dense, dense)."""
-        count = self.upper.shape[0]
-        pp, pq, qq = (
-            np.bincount(self.pattern, part, count).astype(float) for part in (weights.pp, weights.pq, weights.qq)
-        )
+        """Curvature of the rows in the dense block, dims (..., dense, dense)."""
+        pp, pq, qq = (applied(self.to_pattern, part) for part in (weights.pp, weights.pq, weights.qq))
         to_upper = scaled(pp, self.upper) + scaled(pq, self.lower)
         to_lower = scaled(pq, self.upper) + scaled(qq, self.lower)
-        return to_dense(self.upper.T @ to_upper + self.lower.T @ to_lower)
+        return crossed(self.upper, to_upper) + crossed(self.lower, to_lower)
 
     def coupling(self, weights: Weights) -> Matrix:
-        """Coupling of plants to the dense block, dims (plant, dense)."""
-        entries = self.to_coupling @ np.concatenate([weights.pp + weights.pq, weights.pq + weights.qq])
+        """Coupling of plants to the dense block, dims (..., plant, dense)."""
+        ends = np.concatenate([weights.pp + weights.pq, weights.pq + weights.qq], axis=-1)
+        entries = applied(self.to_coupling, ends)
         if self.places is None:
-            return entries.reshape(self.shape)
+            return entries.reshape(*ends.shape[:-1], *self.shape)
         return sparse.csr_array((entries, *self.places), shape=self.shape)
 
     def quadratics(self, covariance: Floats) -> tuple[Floats, Floats, Floats]:

@@ -16,9 +16,10 @@ from scipy.special import logsumexp
 
 from hardiness.errors import FitError
 from hardiness.tolerance.factor import GAP_SHAPE, blas_threads
-from hardiness.tolerance.latent import Mode, find_mode
+from hardiness.tolerance.latent import Mode
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.marginal import log_marginal
+from hardiness.tolerance.newton import find_mode
 from hardiness.tolerance.posterior import Posterior
 from hardiness.tolerance.priors import Priors
 

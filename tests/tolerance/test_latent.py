@@ -7,8 +7,9 @@ from scipy import optimize
 from hardiness.errors import FitError
 from hardiness.tolerance import design as design_module
 from hardiness.tolerance.factor import effect_paths, path_variances
-from hardiness.tolerance.latent import find_mode, find_surroundings
+from hardiness.tolerance.latent import find_surroundings
 from hardiness.tolerance.likelihood import grade_log_probability
+from hardiness.tolerance.newton import find_mode
 from tests.tolerance.conftest import problem_of
 
 SCALES = {"sigma": 0.9, "tau_a": 1.2, "tau_b": 0.5, "tau_c": 0.3, "tau_u": 0.6, "tau_e": 0.7}

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from hardiness.tolerance.factor import tree_of
-from hardiness.tolerance.latent import Problem, find_mode
+from hardiness.tolerance.latent import Problem
 from hardiness.tolerance.leaving import Leverage, coarsen_rows, keep_rows, mode_without, shared_effects, telling_rows
+from hardiness.tolerance.newton import find_mode
 from tests.tolerance.conftest import problem_of
 
 SCALES = {"sigma": 0.8, "tau_a": 1.5, "tau_b": 0.6, "tau_c": 0.3, "tau_u": 0.5, "tau_e": 0.4}

@@ -3,8 +3,8 @@ import pandas as pd
 import pytest
 from scipy import integrate, stats
 
-from hardiness.tolerance.latent import find_mode
 from hardiness.tolerance.marginal import log_marginal, log_posterior
+from hardiness.tolerance.newton import find_mode
 from hardiness.tolerance.priors import Priors
 from tests.tolerance.conftest import problem_of
 

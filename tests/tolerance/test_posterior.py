@@ -124,11 +124,11 @@ def test_proposal_density_is_the_density_of_its_draws():
     hessian = np.array([[4.0, 1.0], [1.0, 2.0]])
     centre = np.array([0.3, -0.5])
 
-    def drop(point):
-        away = point - centre
-        return 0.5 * away @ hessian @ away * (1.4 if away[0] > 0 else 0.8)
+    def drops(points):
+        away = np.array(points) - centre
+        return 0.5 * np.sum(away @ hessian * away, axis=1) * np.where(away[:, 0] > 0, 1.4, 0.8)
 
-    proposal = shape_proposal(centre, hessian, np.array([False, True]), drop)
+    proposal = shape_proposal(centre, hessian, np.array([False, True]), drops)
     points, log_density = proposal.draw(2**15)
     inside = (np.abs(points - centre) < [0.8, 1.2]).all(axis=1)
     assert np.mean(inside / np.exp(log_density)) == pytest.approx(1.6 * 2.4, rel=0.01)
