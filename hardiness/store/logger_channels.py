@@ -79,6 +79,28 @@ def sensors_of(names: Sequence[str]) -> list[str]:
     return sensors
 
 
+def options_of(asked: Asked) -> dict[str, str | None]:
+    """Give what a user said about a file as it is kept with its intake: part of what makes it the same file.
+
+    Parameters
+    ----------
+    asked : Asked
+        What is said about it.
+
+    Returns
+    -------
+    dict of str to str or None
+        By option; None is one that was not given.
+
+    Examples
+    --------
+    >>> options_of(Asked("l1.csv", "Europe/Lisbon", unit="F"))["unit"]
+    'F'
+    """
+    names = ("timezone", "unit", "time_column", "temperature_column", "sensor_column", "date_order")
+    return {name: getattr(asked, name) for name in names}
+
+
 def key_or_as_given(path: Path, asked: Asked, column: str) -> str:
     """Name a column in one way however it was named; one that is not there stays, to be told with all that is wrong.
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from hardiness.read.loggers import channels_of, read_by_sensor, read_channels, read_logger
 from hardiness.schema import SENSORS
 from hardiness.store.intake import Intake
-from hardiness.store.logger_channels import name_of, pairs_of, refuse_both, refuse_columns, sensors_of
+from hardiness.store.logger_channels import name_of, options_of, refuse_both, sensors_of
 from hardiness.store.logger_preview import LooksAtReadings, Progress
 from hardiness.store.readings_intake import Incoming
 
@@ -83,14 +83,11 @@ class TakesReadings(LooksAtReadings):
             last=last,
             progress=progress,
         )
-        options = {
-            "timezone": timezone,
-            "unit": unit,
-            "time_column": time_column,
-            "temperature_column": temperature_column,
-            "date_order": date_order,
-        }
-        return self._taken([Incoming(self._said_whose_zone(logger_file, sensor), sensor, options)], path, file)[0]
+        asked = replace(
+            self._asked(file, timezone, unit, time_column, date_order), temperature_column=temperature_column
+        )
+        readings = self._said_whose_zone(logger_file, sensor)
+        return self._taken([Incoming(readings, sensor, options_of(asked))], path, file)[0]
 
     def add_channels(
         self,
@@ -138,25 +135,21 @@ class TakesReadings(LooksAtReadings):
         """
         file = name or name_of(path)
         asked = self._asked(file, timezone, unit, time_column, date_order)
-        given = {"timezone": timezone, "unit": unit, "time_column": time_column, "date_order": date_order}
         if sensor_column is not None:
             refuse_both(sensors, channels)
             sensor_column = channels_of(path, asked, named=[sensor_column], option="--sensor-column")[0]
             named = replace(asked, temperature_column=temperature_column, sensor_column=sensor_column)
             files = read_by_sensor(path, named, last_of=self._last_zone, progress=progress)
-            given |= {"temperature_column": temperature_column, "sensor_column": sensor_column}
-            incoming = [Incoming(self._said_whose_zone(each, sensor), sensor, given)
+            incoming = [Incoming(self._said_whose_zone(each, sensor), sensor, options_of(named))
                         for sensor, each in zip(sensors_of(list(files)), files.values(), strict=True)]  # fmt: skip
             return self._taken(incoming, path, file)
-        refuse_columns(temperature_column)
-        pairs = pairs_of(path, sensors, channels, asked, self.store.last_choices)
-        lasts = [replace(self.store.last_choices(sensor), temperature_column=None) for _, sensor in pairs]
+        pairs, lasts = self._paired(path, sensors, channels, asked, temperature_column)
         read = read_channels(path, [column for column, _ in pairs], asked, lasts=lasts, progress=progress)
         incoming = []
         for (column, sensor), logger_file in zip(pairs, read, strict=True):
             logger_file.said.extend(self._said_moved(sensor, column, [each for each, _ in pairs]))
             readings = self._said_whose_zone(logger_file, sensor)
-            incoming.append(Incoming(readings, sensor, given | {"temperature_column": column}))
+            incoming.append(Incoming(readings, sensor, options_of(replace(asked, temperature_column=column))))
         return self._taken(incoming, path, file)
 
     def _taken(self, incoming: list[Incoming], path: Path, file: str) -> list[Intake]:

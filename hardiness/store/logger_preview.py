@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from hardiness.errors import InputError
+from hardiness.read.choices import Choices
 from hardiness.read.labels import RefusedError, parse_sensor, quote
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.preview import Preview
@@ -17,8 +18,10 @@ from hardiness.read.previewing import preview_by_sensor, preview_channels, previ
 from hardiness.read.recognition import Asked
 from hardiness.settings import Settings
 from hardiness.store.logger_channels import (
+    Channels,
     key_or_as_given,
     name_of,
+    options_of,
     pairs_of,
     refuse_both,
     refuse_columns,
@@ -86,10 +89,8 @@ class LooksAtReadings:
             return preview_logger(path, asked, zone=self.settings.zone, progress=progress)
         sensor = sensors_of([sensor])[0]
         asked = replace(asked, last=self.store.last_choices(sensor))
-        options = {"timezone": timezone, "unit": unit, "time_column": time_column,
-                   "temperature_column": temperature_column, "date_order": date_order}  # fmt: skip
         preview = preview_logger(path, asked, zone=self.settings.zone, sensor=sensor, progress=progress)
-        return self._held_against(preview, path, options)
+        return self._held_against(preview, path, options_of(asked))
 
     def preview_channels(
         self,
@@ -132,22 +133,18 @@ class LooksAtReadings:
             If an option is none that is accepted, or the channels cannot be told.
         """
         asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order)
-        given = {"timezone": timezone, "unit": unit, "time_column": time_column, "date_order": date_order}
         if sensor_column is not None:
             refuse_both(sensors, channels)
             sensor_column = key_or_as_given(path, asked, sensor_column)
             named = replace(asked, temperature_column=temperature_column, sensor_column=sensor_column)
-            given |= {"temperature_column": temperature_column, "sensor_column": sensor_column}
             each = preview_by_sensor(path, named, last_of=self._last_zone, zone=self.settings.zone, progress=progress)
-            return [self._held_against(preview, path, given) for preview in each]
-        refuse_columns(temperature_column)
-        pairs = pairs_of(path, sensors, channels, asked, self.store.last_choices)
-        lasts = [replace(self.store.last_choices(sensor), temperature_column=None) for _, sensor in pairs]
+            return [self._held_against(preview, path, options_of(named)) for preview in each]
+        pairs, lasts = self._paired(path, sensors, channels, asked, temperature_column)
         each = preview_channels(path, pairs, asked, lasts=lasts, zone=self.settings.zone, progress=progress)
         for preview, (column, sensor) in zip(each, pairs, strict=False):  # one alone where the file is no text
             preview.said.extend(self._said_moved(sensor, column, [key for key, _ in pairs]))
         return [
-            self._held_against(preview, path, given | {"temperature_column": column})
+            self._held_against(preview, path, options_of(replace(asked, temperature_column=column)))
             for preview, (column, _) in zip(each, pairs, strict=False)
         ]
 
@@ -157,6 +154,19 @@ class LooksAtReadings:
         return Asked(
             file, self.settings.timezone, timezone, unit, self.settings.units, time_column, date_order=date_order
         )
+
+    def _paired(
+        self,
+        path: Path,
+        sensors: Sequence[str],
+        channels: Sequence[tuple[str, str]],
+        asked: Asked,
+        temperature_column: str | None,
+    ) -> tuple[Channels, list[Choices]]:
+        """Tell which column is which sensor's, and what was chosen for each sensor's last files besides its column."""
+        refuse_columns(temperature_column)
+        pairs = pairs_of(path, sensors, channels, asked, self.store.last_choices)
+        return pairs, [replace(self.store.last_choices(sensor), temperature_column=None) for _, sensor in pairs]
 
     def _last_zone(self, sensor: str) -> str | None:
         """Give the zone last chosen for a sensor that a file names."""
