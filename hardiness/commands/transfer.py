@@ -97,10 +97,12 @@ def _nights_note(pair: pd.Series[Any], settings: Settings) -> str:
             f"{logger}: clear, calm nights are told from others by how far {source} cools in the night; its wind and "
             "sky are not known of enough nights."
         )
-    rest = pair["cold_nights"] - pair["told_nights"]
-    known = f"known of {pair['told_nights']} of the cold nights" + (", the rest by how far it cooled" if rest else "")
+    told, cold = pair["told_nights"], pair["cold_nights"]
+    known = f"known of all {cold} cold nights" if told == cold else f"known of {told} of the {cold} cold nights"
     these, others = NIGHTS[by]
-    more = f"{_difference(abs(pair['calm_c']), settings)} {'colder' if pair['calm_c'] < 0 else 'warmer'}"
+    side = "colder" if pair["calm_c"] < 0 else "warmer"
+    same = words.number(abs(pair["calm_c"])) == "0.0"
+    more = "no colder and no warmer" if same else f"{_difference(abs(pair['calm_c']), settings)} {side}"
     return (
         f"{logger}: {these} nights are told from others by the {by} of {source} ({known}). In them it is {more} "
         f"against {source} than in {others} nights that cool as far."

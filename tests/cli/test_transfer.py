@@ -75,11 +75,28 @@ def test_it_says_that_wind_and_sky_were_used_and_what_they_showed(planted: Line,
     said = (
         "clear, calm nights are told from others by the wind and sky" if sky else "calm nights are told from others by"
     )
-    assert f"L1: {said}" in ended.err and f"known of {row['cold_nights']} of the cold nights)" in ended.err
+    assert f"L1: {said}" in ended.err and f"(known of all {row['cold_nights']} cold nights)" in ended.err
     assert f"colder against ST-9 than in {'windy or overcast' if sky else 'windy'} nights that cool as far" in ended.err
     found = [float(row["minimum_c"]) for row in planted.csv("freezes") if row["source"] == "estimated"]
     assert DEEP not in calm
     assert min(found) == pytest.approx(hollow[DEEP], abs=0.5)
+
+
+def test_a_logger_that_calm_nights_leave_alone_is_said_to_be_so_and_missing_nights_are_counted(planted: Line):
+    calm = set(list(NIGHTS)[::3])
+    rows = [row for row in readings(NIGHTS) if not "2023-02-01" <= row[0].isoformat() < "2023-02-11T12"]
+    gone = isd(rows, calm=calm) + isd([row for row in readings(NIGHTS) if row not in rows], calm=calm).replace(
+        f"{5:6d}{0:6d}", f"{-9999:6d}{-9999:6d}").replace(f"{60:6d}{8:6d}", f"{-9999:6d}{-9999:6d}")  # fmt: skip
+    line = planted.file("".join(sorted(gone.splitlines(keepends=True))), "723170-13723-2023")
+    planted.done("station", "add", line, "--station", "ST-9", "--latitude", "40.5", "--longitude", "-3.7")
+    planted.added("readings", as_csv(readings(shifted(NIGHTS, -2.0))), "l1.csv", "--sensor", "L1")
+    ended = planted.done("transfer", "--csv", "-")
+    [row] = ended.rows
+    told, cold = int(row["told_nights"]), int(row["cold_nights"])
+    assert cold == 58 and 46 <= told <= 49
+    assert (
+        f"(known of {told} of the {cold} cold nights). In them it is no colder and no warmer against ST-9" in ended.err
+    )
 
 
 def test_estimated_freezes_are_listed_counted_aloud_and_met_by_the_plants(silent: Line):
