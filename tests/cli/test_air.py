@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+import xarray as xr
 
 from hardiness import schema
 from hardiness.sentences import WORK_CAUTION
@@ -170,3 +171,19 @@ def test_a_file_taken_in_before_humidity_was_read_can_be_given_once_more(planted
     assert planted.csv("freezes", "--air")[0]["humidity_from"] == "L1"
     assert planted.csv("freezes") == before
     assert sentence not in planted.added("readings", text, "l1.csv", "--sensor", "L1").err
+
+
+def test_the_export_holds_what_loggers_and_stations_tell_of_the_air(planted: Line, tmp_path):
+    planted.added("readings", damp_csv(-7.0, 45.0, odd={4: "wet"}), "l1.csv", "--sensor", "L1")
+    with_station(planted, isd(-5.0, wind=10, sky=1))
+    ended = planted.done("export", "readings", tmp_path / "all.nc")
+    assert "relative humidity over water, dew point, mean wind and share of the sky under cloud where" in ended.err
+    with xr.open_dataset(tmp_path / "all.nc", engine="h5netcdf") as dataset:
+        logger, station = (int(size) for size in dataset["row_size"])
+        humidity, wind = dataset["relative_humidity"].to_numpy(), dataset["wind_speed"].to_numpy()
+        assert set(humidity[:logger][np.isfinite(humidity[:logger])]) == {45.0}
+        assert (np.isnan(humidity).sum(), np.isnan(wind).sum()) == (1 + station, logger)
+        assert (dataset["dew_point"].attrs["units"], dataset["wind_speed"].attrs["units"]) == ("degC", "m s-1")
+    planted.done("export", "readings", tmp_path / "one.nc", "--sensor", "L1")
+    with xr.open_dataset(tmp_path / "one.nc", engine="h5netcdf") as dataset:
+        assert "wind_speed" not in dataset and dataset["relative_humidity"].sizes == {"obs": logger}

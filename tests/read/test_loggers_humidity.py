@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from hardiness.read.conditions import DEW_POINT, RELATIVE_HUMIDITY
 from hardiness.read.loggers import LoggerFile, channels_of, read_by_sensor, read_channels, read_logger
@@ -220,6 +223,23 @@ def test_a_preview_shows_the_column_and_says_the_same(write):
     assert [column.role for column in preview.columns] == ["time", "temperature", "humidity", "dew point"]
     assert preview.said == read(path).said
     assert preview.logger is not None and list(preview.logger.conditions) == [RELATIVE_HUMIDITY, DEW_POINT]
+
+
+ODD = st.text(st.characters(exclude_categories=["Cs", "Cc"], exclude_characters=',"'), max_size=90)
+
+
+@given(st.dictionaries(st.integers(0, 11), ODD, max_size=4))
+@settings(max_examples=150, deadline=None)
+def test_no_humidity_cell_costs_a_temperature(odd):
+    damp = [odd.get(row, f"{80 + row}.5") for row in range(12)]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "f.csv"
+        path.write_text(table("Temp (C),RH (%)", *(f"-{row}.5,{cell}" for row, cell in enumerate(damp))), "utf-8")
+        file = read(path)
+    assert file.air_temperature.values.tolist() == [-row - 0.5 for row in range(12)]
+    found = file.conditions[RELATIVE_HUMIDITY]
+    assert [found[row] for row in range(12) if row not in odd] == [80.5 + row for row in range(12) if row not in odd]
+    assert ((found >= 1) & (found <= 100) | np.isnan(found)).all()
 
 
 def test_humidity_is_read_by_pieces(write, monkeypatch):
