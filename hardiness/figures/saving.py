@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import io
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -96,15 +96,15 @@ def save_figure(figure: Figure | Sequence[Figure], path: Path | str) -> list[Pat
     return list(contents)
 
 
-def svg_texts(figure: Figure | Sequence[Figure], *, carried: Collection[str] = FAMILIES) -> list[str]:
+def svg_texts(figure: Figure | Sequence[Figure], *, inside: bool = False) -> list[str]:
     """Write each page of a figure as SVG, to stand in a web page: no prolog, and ids that are its own.
 
     Parameters
     ----------
     figure : matplotlib.figure.Figure or sequence of them
         One page or several.
-    carried : collection of str
-        Typefaces whose glyphs go into each picture; a page that holds one itself leaves it out.
+    inside : bool
+        Whether it goes into a page that holds the house's typeface, and has a ground, of its own: both are left out.
 
     Returns
     -------
@@ -117,9 +117,9 @@ def svg_texts(figure: Figure | Sequence[Figure], *, carried: Collection[str] = F
         If there is no page.
     """
     with drawing():
-        texts = [_svg(page, carried).decode("utf-8") for page in _pages_of(figure)]
-    inside = [text[text.index("<svg") :] for text in texts]
-    return [_own_ids(text, hashlib.sha256(text.encode("utf-8")).hexdigest()[:8]) for text in inside]
+        texts = [_svg(page, inside=inside).decode("utf-8") for page in _pages_of(figure)]
+    pictures = [text[text.index("<svg") :] for text in texts]
+    return [_own_ids(text, hashlib.sha256(text.encode("utf-8")).hexdigest()[:8]) for text in pictures]
 
 
 def png_bytes(figure: Figure | Sequence[Figure]) -> list[bytes]:
@@ -208,14 +208,15 @@ def _pdf(pages: Sequence[Figure]) -> bytes:
     return buffer.getvalue()
 
 
-def _svg(page: Figure, carried: Collection[str] = FAMILIES) -> bytes:
+def _svg(page: Figure, *, inside: bool = False) -> bytes:
     title, description = _words_of(page)
     buffer = io.BytesIO()
-    page.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor=page.get_facecolor())
+    ground = "none" if inside else page.get_facecolor()
+    page.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor=ground)
     text = buffer.getvalue().decode("utf-8")
     head = (
         f'<title id="title">{escape(title)}</title>\n<desc id="desc">{escape(description)}</desc>\n'
-        f"<style>{_font_faces(page, carried)}</style>\n"
+        f"<style>{_font_faces(page, FAMILIES[1:] if inside else FAMILIES)}</style>\n"
     )
     # The first tag of the document is the picture's own: the words and glyphs go right behind it.
     text = re.sub(
@@ -227,7 +228,7 @@ def _svg(page: Figure, carried: Collection[str] = FAMILIES) -> bytes:
     return text.encode("utf-8")
 
 
-def _font_faces(page: Figure, carried: Collection[str]) -> str:
+def _font_faces(page: Figure, carried: Sequence[str]) -> str:
     """Write the glyphs that the page's texts use, as fonts inside the file."""
     written: dict[int, set[str]] = {}
     for artist in page.findobj(Text):

@@ -35,11 +35,11 @@ def assemble(gathered: Gathered, *, paper: str = "A4") -> Document:
         sections=(
             opening_section(gathered, summary_picture(gathered, paper)),
             floors_section(gathered),
-            selections_section(gathered, lambda name: curve_picture(gathered, name)),
+            selections_section(gathered, lambda name: curve_picture(gathered, name, paper)),
             freezes_section(gathered),
             methods_section(gathered),
             left_out_section(gathered),
-            checks_section(gathered, calibration_picture(gathered)),
+            checks_section(gathered, calibration_picture(gathered, paper)),
             provenance_section(gathered),
         ),
         names=numbered_names(gathered.flow.records),

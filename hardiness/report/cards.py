@@ -148,6 +148,7 @@ def card_pdf(gathered: Gathered, cards: Sequence[Card], *, paper: str = "A4") ->
         "1991–2020, in steps of 5 °F. About every second year is colder than that mean: a half-zone named here says "
         "where the figure lies on that scale, not where the plant is safe.",
         "caution": FLOOR_CAUTION,
+        "units": gathered.units,
         "paper": PAPERS[paper],
     }
     data["note"] = NOTE if write.changed else ""

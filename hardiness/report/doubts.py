@@ -18,6 +18,8 @@ MEANINGS = {
     "not scored": "the plant met freezes that no score answers for",
     "removed unscored": "the plant was taken out after a freeze that no score answers for",
     "no held temperature": "too few hours of the freeze are known",
+    "better score after a settled death": "the plant counts as lost since the freeze that settled its death",
+    "dead before any freeze": "it had met no freeze yet: no death by cold",
 }
 UNLIKELY = 0.05
 
@@ -39,8 +41,14 @@ def left_out_section(gathered: Gathered) -> Section:
         blocks.append(Text("Nothing was left out."))
     else:
         heads = (Head("cases", right=True), Head("reason"), Head("which means"), Head("for example", wide=True))
+        first = flow.left_out.drop_duplicates("reason").set_index("reason")["plant"]
         rows = tuple(
-            (f"{row['count']}", row["reason"], MEANINGS.get(row["reason"], ""), row["example"])
+            (
+                f"{row['count']:,}",
+                row["reason"],
+                MEANINGS[row["reason"]],
+                _of_plant(first[row["reason"]], row["example"]),
+            )
             for row in left_out_summary(flow.left_out).to_dict("records")
         )
         blocks += [Grid(heads, rows), Text("tables/left_out.csv has every case with its sentence.", QUIET)]
@@ -52,7 +60,11 @@ def left_out_section(gathered: Gathered) -> Section:
         blocks += [Heading("Taken note of"), *_some(said)]
     if looks := [f"{row['plant']}: {row['detail']}" for row in flow.joined.second_look.to_dict("records")]:
         blocks += [Heading("Look again"), *_some(looks)]
-    return Section("What was left out, and why", "left-out", tuple(blocks), new_page=True)
+    return Section("What was left out, and why", "left-out", tuple(blocks))
+
+
+def _of_plant(plant: str, sentence: str) -> str:
+    return f"{plant}: {sentence}" if plant and plant not in sentence else sentence
 
 
 def _some(sentences: list[str]) -> list[Block]:
@@ -98,9 +110,13 @@ def checks_section(gathered: Gathered, plot: Picture | None) -> Section:
     badly = cells[cells[["grade_p", "killed_p"]].min(axis=1) < UNLIKELY]
     if len(badly):
         blocks += [
-            Heading("Combinations to look at"),
+            Heading("Combinations that fit least well"),
             Points(tuple(cell_sentence(cell) for _, cell in badly.iterrows())),
-            Text(f"Of {len(cells)}, about one in twenty would stand here by chance.", QUIET),
+            Text(
+                f"Each by its mean grade or by its losses: of {len(cells)}, between one in twenty and one in ten would "
+                "stand here by chance.",
+                QUIET,
+            ),
         ]
     if plot is not None:
         blocks.append(plot)

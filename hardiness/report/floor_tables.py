@@ -5,11 +5,17 @@ from __future__ import annotations
 import pandas as pd
 
 from hardiness import words
-from hardiness.report.blocks import QUIET, Block, Grid, Head, Points, Section, Text
+from hardiness.report.blocks import CAUTION, QUIET, Block, Grid, Head, Points, Section, Text
 from hardiness.report.gathered import Gathered
 from hardiness.report.wording import NOTHING, count_head, degree_head, degrees, stock_name
 from hardiness.sentences import FLOOR_CAUTION, evidence_words
 
+RESTS = {
+    "cell": "these plants themselves bound it on both sides",
+    "selection": "these plants alone do not; it leans on the same selection on other stocks",
+    "trial": "no plant of the selection bounds it on one side; it leans on the rest of the trial",
+    "prior": "hardly any plant of the trial was lost; it leans on what the trade knows beforehand",
+}
 EVIDENCE = ("bracketed", "all survived", "all died", "untested")
 
 
@@ -90,6 +96,12 @@ def floors_section(gathered: Gathered) -> Section:
         blocks.append(Text("No plant is registered yet: hardiness add plants FILE.", QUIET))
     else:
         classes = [name for name in EVIDENCE if name in set(table["evidence"])]
-        blocks.append(Points(tuple(evidence_words(name) for name in classes)))
-        blocks += [floors_grid(table, gathered.units, selection=True), Text(FLOOR_CAUTION, QUIET)]
+        rests = [name for name in RESTS if name in set(table["rests_on"])]
+        blocks += [
+            Points(
+                (*(evidence_words(name) for name in classes), *(f"rests on {name}: {RESTS[name]}" for name in rests))
+            ),
+            Text(FLOOR_CAUTION, CAUTION),
+            floors_grid(table, gathered.units, selection=True),
+        ]
     return Section("Tolerance floors", "floors", tuple(blocks), new_page=True)

@@ -123,7 +123,7 @@ def _freezes(gathered: Gathered) -> str:
     figure = measured(float(coldest["minimum_c"]), float(coldest["sd_c"]), gathered.units)
     return (
         f"{words.count(events, 'cold spell')} measured by {words.count(sensors, 'sensor')}; the coldest, at "
-        f"{coldest['sensor']} on {day}, went down to {figure}."
+        f"{coldest['sensor']} on {day}, went down to {figure} (±: one standard deviation)."
     )
 
 

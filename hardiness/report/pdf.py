@@ -6,6 +6,7 @@ import hashlib
 from typing import Any
 
 from hardiness.report.blocks import Block, Document, Facts, Formula, Grid, Heading, Picture, Points, Section, Text
+from hardiness.report.pictures import SIDE_MARGIN
 from hardiness.report.printable import NOTE, Printable
 from hardiness.report.typesetting import PAPERS, typeset
 
@@ -35,6 +36,7 @@ def pdf_report(document: Document, *, paper: str = "A4") -> bytes:
         "dated": write(document.dated),
         "sections": sections,
         "paper": PAPERS[paper],
+        "side": SIDE_MARGIN,
         "note": NOTE if write.changed else "",
     }
     return typeset("report", data, setting.pictures)

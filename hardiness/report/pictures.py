@@ -9,16 +9,22 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from hardiness.figures.calibration import draw_calibration, prepare_calibration
+from hardiness.figures.formats import Format
 from hardiness.figures.saving import svg_texts
 from hardiness.figures.sheet import Sheet
+from hardiness.figures.style import Sizes
 from hardiness.figures.summary import draw_summary, prepare_summary
 from hardiness.figures.survival import draw_survival, prepare_survival
-from hardiness.figures.typeface import FAMILIES
 from hardiness.report.blocks import Picture
 from hardiness.report.gathered import Gathered
+from hardiness.report.typesetting import PAPER_WIDTHS
 
 MOST_CHARTED = 160  # rows of floors in the chart; past it the hardiest selections and the checks
 _HUNDREDTHS = re.compile(r"(\.\d\d)\d+")
+SIDE_MARGIN = 15.0  # [mm] of a printed page
+SIZES = Sizes(title=9.5, heading=8.0, text=7.0, small=6.5)  # [pt] below the headings of the page that holds them
+CURVES_HIGH = {"A4": 83.0, "letter": 72.0}  # [mm] beside what else stands on a selection's page
+PLOT_HIGH = 250.0  # [mm] at most
 NARROW_MOST_ROWS = 80  # rows of floors past which a phone gets the paper's chart too
 
 
@@ -87,12 +93,31 @@ def charted_selections(gathered: Gathered) -> set[str]:
     return chosen
 
 
-def calibration_picture(gathered: Gathered) -> Picture | None:
+def room_for(high_mm: float, paper: str) -> Format:
+    """The room between the margins of a printed page: what is drawn in it is printed at its own size.
+
+    Parameters
+    ----------
+    high_mm : float
+        [mm]
+    paper : str
+        ``A4`` or ``letter``.
+
+    Returns
+    -------
+    Format
+    """
+    return Format("report", PAPER_WIDTHS[paper] - 2 * SIDE_MARGIN, high_mm, 0.0, SIZES, 200.0)
+
+
+def calibration_picture(gathered: Gathered, paper: str = "A4") -> Picture | None:
     """Draw predicted against seen.
 
     Parameters
     ----------
     gathered : Gathered
+    paper : str
+        ``A4`` or ``letter``.
 
     Returns
     -------
@@ -103,17 +128,19 @@ def calibration_picture(gathered: Gathered) -> Picture | None:
         return None
     settings = gathered.settings
     prepared = prepare_calibration(gathered.checks.calibration, settings.grades, settings.name)
-    pages, narrow = (draw_calibration(prepared, page=page) for page in ("A4", "phone"))
+    pages, narrow = (draw_calibration(prepared, page=page) for page in (room_for(PLOT_HIGH, paper), "phone"))
     return picture_of(pages, narrow)
 
 
-def curve_picture(gathered: Gathered, selection: str) -> Picture | None:
+def curve_picture(gathered: Gathered, selection: str, paper: str = "A4") -> Picture | None:
     """Draw the survival curves of a selection, on the rootstock with most rows: a middling grade, and the last.
 
     Parameters
     ----------
     gathered : Gathered
     selection : str
+    paper : str
+        ``A4`` or ``letter``.
 
     Returns
     -------
@@ -130,7 +157,7 @@ def curve_picture(gathered: Gathered, selection: str) -> Picture | None:
         for grade, every in gathered.curves.items()
     }
     prepared = prepare_survival(curves, cell, selection=selection, rootstock=rootstock, settings=gathered.settings)
-    pages, narrow = (draw_survival(prepared, page=page) for page in ("A4", "phone"))
+    pages, narrow = (draw_survival(prepared, page=page) for page in (room_for(CURVES_HIGH[paper], paper), "phone"))
     return picture_of(pages, narrow)
 
 
@@ -152,9 +179,7 @@ def picture_of(pages: Sequence[Figure], narrow: Sequence[Figure] = (), *, whole_
     """
     first = pages[0]
     words = f"{first.heading}. {first.description}" if isinstance(first, Sheet) else ""
-    desk, phone = (
-        [_lean(text) for text in svg_texts(each, carried=FAMILIES[1:])] if each else [] for each in (pages, narrow)
-    )
+    desk, phone = ([_lean(text) for text in svg_texts(each, inside=True)] if each else [] for each in (pages, narrow))
     return Picture(tuple(desk), tuple(phone), words, whole_page)
 
 

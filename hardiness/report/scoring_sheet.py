@@ -5,18 +5,18 @@ It works before the first score, and needs no fit.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from hardiness import words
 from hardiness.errors import InputError, Problem
-from hardiness.figures.typeface import SEMIBOLD, shorten
+from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, shorten, wrap
 from hardiness.flow import Flow
 from hardiness.report.drawings import sprig, square_code
 from hardiness.report.pocket_sheet import pocket_html
 from hardiness.report.printable import NOTE, Printable, numbered_names
-from hardiness.report.typesetting import PAPERS, typeset
+from hardiness.report.typesetting import PAPER_WIDTHS, PAPERS, typeset
 from hardiness.report.walk import Stop, Walk, walk_of
 from hardiness.report.wording import stock_name
 from hardiness.settings import Settings
@@ -28,13 +28,16 @@ RULES = (
 )
 COVERED = "Covered: what stood between plant and air in the coldest freeze: c cover, b bank of soil, k sprinkler, " \
           "h heater, i indoors, s snow, o other; empty: stood open."  # fmt: skip
-# Heights and widths of the two sizes. [mm]
+# Heights and widths of the two sizes [mm], and their type: label, text, small, tiny, legend [pt].
 SIZES = {
-    False: {"row": 14.0, "box": 9.5, "code": 12.5, "label": 12.0, "text": 8.5, "small": 7.0, "note": 40.0},
-    True: {"row": 21.0, "box": 11.0, "code": 17.0, "label": 17.0, "text": 9.5, "small": 9.0, "note": 26.0},
-}
-LAST, COVER, GUTTER, MARGIN = 13.0, 9.0, 2.0, 11.0
-PAPER_WIDTHS = {"A4": 210.0, "letter": 215.9}
+    False: {"row": 14.0, "box": 9.5, "code": 12.5, "label": 12.0, "text": 9.0, "small": 8.0, "note": 38.0, "tiny": 7.0,
+            "legend": 8.0, "sprig": 9.0, "last": 13.0, "cover": 11.0},
+    True: {"row": 22.0, "box": 11.0, "code": 18.0, "label": 18.0, "text": 12.0, "small": 11.0, "note": 22.0,
+           "tiny": 9.0, "legend": 11.5, "sprig": 12.0, "last": 17.0, "cover": 14.0},
+}  # fmt: skip
+GUTTER, MARGIN = 2.0, 11.0
+HEAD_LINE = 13.0  # [mm] above the scale: the trial, the date, the observer
+MOST_ABREAST = 7  # grades of the scale in one row; a large sheet has it in two
 MOST_BOXES = 66.0  # [mm] room for the boxes of all grades, small; the large sheet has 4/3 of it
 
 
@@ -117,26 +120,38 @@ def sheet_pdf(flow: Flow, settings: Settings, walk: Walk, large: bool = False, p
     sizes = dict(SIZES[large])
     room = MOST_BOXES * (4 / 3 if large else 1.0)
     sizes["box"] = min(sizes["box"], room / len(settings.grades) - 1.0)
-    # What the page, its margins and the other columns leave for names.
-    taken = sizes["code"] + LAST + len(settings.grades) * (sizes["box"] + 1.0) + COVER + sizes["note"] + 5 * GUTTER
-    names_mm = PAPER_WIDTHS[paper] - 2 * MARGIN - taken - 1.0
+    inside_mm = PAPER_WIDTHS[paper] - 2 * MARGIN
+    # What the other columns leave for names.
+    taken = sum(sizes[name] for name in ("code", "last", "cover", "note")) + 5 * GUTTER
+    names_mm = inside_mm - taken - len(settings.grades) * (sizes["box"] + 1.0) - 1.0
+    scale = _scale([write(name) for name in settings.grades], inside_mm, sizes, large=large)
     pictures = {f"grade-{grade}": sprig(grade, settings.worst) for grade in range(len(settings.grades))}
     pictures |= {f"code-{number}": square_code(stop.plant) for number, stop in enumerate(walk.stops)}
     data: dict[str, Any] = {
         "title": write(f"{settings.name}: scoring sheet"),
         "trial": write(settings.name),
-        "grades": [write(name) for name in settings.grades],
+        **scale,
         "rows": [_row(stop, write, sizes, names_mm) for stop in walk.stops],
         "count": words.count(len(walk.stops), "plant"),
         "left": write(f"Not on it: {' '.join(walk.said)}") if walk.said else "",
         "rules": RULES,
         "covered": COVERED,
         "sizes": sizes,
-        "large": large,
         "paper": PAPERS[paper],
     }
     data["note"] = NOTE if write.changed else ""
     return typeset("sheet", data, pictures)
+
+
+def _scale(names: Sequence[str], inside_mm: float, sizes: Mapping[str, float], *, large: bool) -> dict[str, Any]:
+    """Lay the scale out above the rows: how many grades abreast, each name in its lines, and what all of it takes."""
+    rows = 2 if large or len(names) > MOST_ABREAST else 1
+    abreast = -(-len(names) // rows)
+    room = (inside_mm - (abreast - 1) * GUTTER) / abreast - sizes["sprig"] - 1.5
+    grades = [wrap(name, room, sizes["legend"]) for name in names]
+    line = 1.25 * sizes["legend"] * MM_PER_POINT
+    high = max(1.25 * sizes["sprig"], 5.5 + line * max(map(len, grades)))
+    return {"grades": grades, "abreast": abreast, "legend-row": high, "top": HEAD_LINE + rows * (high + 1.0) + 9.0}
 
 
 def _row(stop: Stop, write: Printable, sizes: Mapping[str, float], room_mm: float) -> dict[str, str]:

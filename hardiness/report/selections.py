@@ -57,6 +57,8 @@ def _selection(gathered: Gathered, name: str, number: int, curve: Curve) -> Sect
     blocks.append(Facts(tuple(_facts(gathered, name))))
     if len(floors):
         blocks.append(floors_grid(floors, gathered.units, selection=False))
+    if (picture := curve(name)) is not None:
+        blocks.append(picture)
     plants = gathered.flow.records.plants
     mine = plants[plants["selection"] == name]
     if len(mine):
@@ -70,8 +72,6 @@ def _selection(gathered: Gathered, name: str, number: int, curve: Curve) -> Sect
             paragraphs.append([])
     blocks += [Text(" ".join(paragraph)) for paragraph in paragraphs if paragraph]
     blocks.append(Text(FLOOR_CAUTION, QUIET))
-    if (picture := curve(name)) is not None:
-        blocks.append(picture)
     return Section(name, f"selection-{number}", tuple(blocks), new_page=number > 1)
 
 
@@ -149,7 +149,7 @@ def _plants(gathered: Gathered, plants: pd.DataFrame) -> list[Block]:
     ]
     copies = plants["copy_of"].ne("").any()
     heads = (Head("plant"), Head("on"), Head("stands"), Head("planted"), *((Head("copy of"),) if copies else ()),
-             *(Head(winter, f"grade at °{gathered.units}") for winter in shown), Head("gone"))  # fmt: skip
+             *(Head(winter) for winter in shown), Head("gone"))  # fmt: skip
     body = []
     for row, place in zip(plants.to_dict("records"), where, strict=True):
         copy = (row["copy_of"] or NOTHING,) if copies else ()
@@ -158,7 +158,10 @@ def _plants(gathered: Gathered, plants: pd.DataFrame) -> list[Block]:
         cells = (seen.get((row["plant"], winter), NOTHING) for winter in shown)
         body.append((row["plant"], stock_name(row["rootstock"]), place or NOTHING, date_text(row["planted_on"]), *copy,
                      *cells, f"{gone}{why}"))  # fmt: skip
-    said = "The grade at the end of each winter, and the coldest that the plant met in it. p: protected, not counted."
+    said = (
+        f"Winters: the grade at the end of each, and the coldest met in it [°{gathered.units}]; "
+        "p: protected or in a container, not counted. Stands: block, row, place."
+    )
     if len(winters) > len(shown):
         said += f" Earlier winters ({words.listed(winters[:-MOST_WINTERS])}) stand in tables/observations.csv."
     return [Grid(heads, tuple(body)), Text(said, QUIET)]

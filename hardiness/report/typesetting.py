@@ -18,6 +18,7 @@ import typst
 from hardiness.figures.typeface import FAMILIES, font_files
 
 PAPERS = {"A4": "a4", "letter": "us-letter"}
+PAPER_WIDTHS = {"A4": 210.0, "letter": 215.9}  # [mm]
 
 
 def typeset(template: str, data: Mapping[str, Any], pictures: Mapping[str, str] | None = None) -> bytes:

@@ -32,7 +32,8 @@ def freezes_section(gathered: Gathered) -> Section:
             f"A freeze begins when the air reaches {words.temperature(rules.onset_c, settings.units)} or lower and "
             f"ends once it has been above that for {words.hours(rules.thaw_h)} on end; it is listed when its minimum "
             f"is at or below {words.temperature(rules.damaging_c, settings.units)}. Between two readings the air is "
-            "taken to change along a straight line. Cover: the share of the freeze that readings bridge."
+            "taken to change along a straight line. Columns ≤: hours at or below that temperature, in "
+            f"°{settings.units} where no unit stands there; cover: the share of the freeze that readings bridge."
         )
     ]
     if table.empty:

@@ -71,9 +71,10 @@ def test_glyphs_of_the_fallback_font_are_carried_too(make: Callable[..., Any], t
 
 
 def test_a_page_that_holds_the_typeface_itself_gets_pictures_without_it(small: Summary) -> None:
-    (whole,), (lean,) = svg_texts(draw_summary(small)), svg_texts(draw_summary(small), carried=("DejaVu Sans",))
+    (whole,), (lean,) = svg_texts(draw_summary(small)), svg_texts(draw_summary(small), inside=True)
     assert "@font-face{font-family:'Source Sans 3'" in whole and "@font-face{font-family:'Source Sans 3'" not in lean
     assert len(lean) < len(whole) - 10_000
+    assert "fill: #fcfcfa" in whole.partition("</g>")[0] and "fill: none" in lean.partition("</g>")[0]
 
 
 def test_a_font_is_cut_once_for_the_same_characters(small: Summary, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
@@ -80,3 +81,13 @@ def test_two_cards_share_a_page_and_carry_caution_and_source(gathered):
     assert "USDA Plant Hardiness Zone Map, 2023" in text and "About every second year is colder" in text
     assert FOREIGN not in text and "selection no. 2" in text
     assert not math.isnan(gathered.floors["claimable_c"].min())
+
+
+@pytest.mark.parametrize(("units", "first"), [("C", "celsius"), ("F", "fahrenheit")])
+def test_the_trials_own_unit_stands_first(gathered, units, first):
+    own = replace(gathered, settings=replace(gathered.settings, units=units))
+    cards = make_cards(own, [LONG], "own")
+    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(card_pdf(own, cards))).pages)
+    places = {name: text.index(getattr(cards[0].figures[0], name)) for name in ("celsius", "fahrenheit")}
+    assert min(places, key=places.__getitem__) == first
+    assert f"°{units} for 1 h on two of two plants" in text

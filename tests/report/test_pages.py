@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import platform
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -11,15 +12,16 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
-from hardiness import words
+from hardiness import remarks, windows, words
 from hardiness.report import gathered as gathered_answers
 from hardiness.report import selections as selection_pages
 from hardiness.report.assembly import assemble
-from hardiness.report.blocks import Document, Grid, Picture, Points, Section, Text, texts_in
-from hardiness.report.doubts import checks_section, left_out_section
+from hardiness.report.blocks import Document, Formula, Grid, Picture, Points, Section, Text, texts_in
+from hardiness.report.doubts import MEANINGS, checks_section, left_out_section
 from hardiness.report.floor_tables import floors_section
 from hardiness.report.gathered import gather
 from hardiness.report.html import html_page
+from hardiness.report.method_pages import methods_section, provenance_section
 from hardiness.report.opening import finding_of, opening_section
 from hardiness.report.pdf import pdf_report
 from hardiness.report.pictures import curve_picture
@@ -133,6 +135,32 @@ def test_what_was_left_out_is_counted_by_reason(gathered):
     left = gathered.flow.left_out
     cells = [row for block in left_out_section(gathered).blocks if isinstance(block, Grid) for row in block.rows]
     assert sum(int(row[0]) for row in cells) == len(left)
+
+
+def test_every_reason_for_leaving_out_is_explained():
+    scored = {windows.SUPERSEDED, windows.EARLY, windows.ALREADY_DEAD, windows.BETTER, windows.DEAD_BEFORE}
+    rest = {remarks.EXPOSURE_UNKNOWN, remarks.NO_HELD_TEMPERATURE, remarks.NOT_SCORED, remarks.REMOVED_UNSCORED}
+    assert set(MEANINGS) == scored | rest | {"set aside"}
+
+
+def test_methods_have_formulas_priors_references_and_the_seeds(gathered):
+    section = methods_section(gathered)
+    formulas = [block.text for block in section.blocks if isinstance(block, Formula)]
+    assert [text.split(" ")[0] for text in formulas] == ["sd", "θ_k", "P(new", "P(row)", "e", "floor", "Q′"]
+    said = " ".join(texts(section))
+    assert "2 °C (selections), 1 °C (rootstocks), 0.7 °C (their combinations)" in said
+    assert "6 °C from the first grade to the last" in said and said.count("doi:") == 6
+    chance = " ".join(texts(provenance_section(gathered)))
+    assert "fixed seeds: 20011 for the Sobol' points" in chance and f"Python {platform.python_version()}" in chance
+
+
+def test_curves_are_printed_at_their_own_size_and_no_smaller_than_six_points(gathered):
+    for paper, wide in (("A4", 180.0), ("letter", 185.9)):
+        (svg,) = curve_picture(gathered, LONG, paper).pages
+        across = float(re.search(r'viewBox="0 0 ([\d.]+)', svg)[1])
+        assert across == pytest.approx(wide / 25.4 * 72, abs=0.1)
+        sizes = [float(size) for size in re.findall(r"font(?:-size)?:[^;\"]*?([\d.]+)px", svg)]
+        assert len(sizes) > 10 and min(sizes) >= 6.0
 
 
 class Tags(HTMLParser):

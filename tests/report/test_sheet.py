@@ -79,3 +79,23 @@ def test_the_square_code_holds_the_label_module_for_module(label):
         dark |= {(int(x) + step, int(y)) for step in range(int(length))}
     wanted = {(x, y) for y, row in enumerate(code.matrix_iter(border=4)) for x, on in enumerate(row) if on}
     assert dark == wanted and f'viewBox="0 0 {code.symbol_size(border=4)[0]} ' in svg
+
+
+def heights_of(content, *wanted):
+    """Where texts that hold a word stand on the first page, up from its foot. [pt]."""
+    found = {word: [] for word in wanted}
+
+    def look(text, matrix, position, font, size):
+        for word in wanted:
+            if word in text:
+                found[word].append(position[5] or matrix[5])
+
+    PdfReader(io.BytesIO(content)).pages[0].extract_text(visitor_text=look)
+    return found
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_a_scale_of_many_long_names_stays_above_the_rows(flow, large):
+    scale = settings(grades=tuple(f"grade {'very ' * number}mauled" for number in range(10)))
+    found = heights_of(sheet_pdf(flow, scale, walk_of(flow), large), "very", "mauled", "Block A")
+    assert len(found["very"]) >= 9 and min(found["very"] + found["mauled"]) > max(found["Block A"]) > 0
