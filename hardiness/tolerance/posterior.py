@@ -208,7 +208,8 @@ def find_posterior(design: Design, priors: Priors, *, span_c: float) -> Posterio
         if not joint:
             return np.ones(len(points))
         peak, *others = corrected([scales.centre, *points])
-        return np.asarray(peak - np.array(others))
+        drop = peak - np.array(others)
+        return np.where(np.isfinite(drop), drop, 1.0)  # as if Gaussian where the draws cannot tell
 
     proposal = shape_proposal(scales.centre, scales.hessian, is_tau, drops)
     points, proposed = proposal.draw(_node_count(design.low.size))

@@ -9,10 +9,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy import stats
+from scipy.special import ndtri
 
 from hardiness.errors import FitError
 from hardiness.tolerance.likelihood import Floats
 
+SEED = 20_015  # of the Sobol' scramble; any number serves, a fixed one keeps results the same
 SCALES = ("sigma", "tau_a", "tau_b", "tau_c", "tau_u", "tau_e")
 
 
@@ -107,6 +110,29 @@ class Priors:
         """
         values = {"sigma": self.sigma_median} | {name: 0.5 * self.prior_scale(name) for name in self.names[1:]}
         return np.log([values[name] for name in self.free])
+
+    def draw(self, count: int) -> Floats:
+        """Points of a scrambled Sobol' sequence from the prior of the free scales' logarithms; always the same.
+
+        Parameters
+        ----------
+        count : int
+            A power of two.
+
+        Returns
+        -------
+        ndarray, dims (point, scale)
+            Logs of K.
+        """
+        shares = stats.qmc.Sobol(len(self.free), scramble=True, rng=np.random.default_rng(SEED)).random(count)
+        shares = np.clip(shares, 1e-6, 1.0 - 1e-6)
+        points: Floats = np.empty_like(shares)
+        for index, name in enumerate(self.free):
+            if name == "sigma":
+                points[:, index] = np.log(self.sigma_median) + self.sigma_log_sd * ndtri(shares[:, index])
+            else:
+                points[:, index] = np.log(self.prior_scale(name) * ndtri(0.5 + 0.5 * shares[:, index]))
+        return points
 
     def scales(self, psi: Floats) -> dict[str, float]:
         """All scales at the free logs ``psi``. [K].

@@ -6,6 +6,8 @@ the search on the posterior itself.
 
 Trials of many rows are first looked at through a sample of their selections: its mode, and its curvature grown to the
 whole trial's size, are where the search starts. Only the way there is shorter; the mode is the same.
+
+Where Laplace's mode is no guide (:mod:`hardiness.tolerance.pilot`), points of the prior find the neighbourhood.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ from hardiness.tolerance.factor import tree_of
 from hardiness.tolerance.latent import Effects, Mode, Problem, Surroundings
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.marginal import log_posterior, log_posterior_around
+from hardiness.tolerance.pilot import pilot
 from hardiness.tolerance.priors import Priors
 
 GRADIENT_TOLERANCE = 1e-3  # [1 per log K] at the mode of the scales
@@ -30,6 +33,7 @@ WIDEST = 4.5  # [log K squared] largest variance followed
 LARGEST_MOVE = 1.0  # [log K] of a scale, from the mode to the centre
 MOST_MOVES = 4
 SETTLED = 0.2  # [sd] of the last move
+STEEPEST = 10.0  # [1 per log K] slope of what Laplace misses past which its mode is no guide; mostly it is 1 or less
 MANY_ROWS = 6_000  # beyond it the search starts from a sample, and differences are taken on one side only
 SAMPLED_ROWS = 3_000  # about as many are in the sample
 MANY_ROWS_GRADIENT = 0.02  # [1 per log K] at the mode then: each scale is within a hundredth of its sd
@@ -92,21 +96,28 @@ def find_scales(problem: Problem, priors: Priors, prepare: Callable[[Mode], Miss
     FitError
         If the scales do not settle.
     """
-    many = problem.design.low.size > MANY_ROWS
-    if many:
+    if problem.design.low.size > MANY_ROWS:
         first, start = _sampled_start(problem, priors)
         _, gradient, mode, around = log_posterior_around(problem, priors, first, start)
         around_it = _look_around(problem, priors, prepare(mode), (first, gradient, mode, around), one_sided=True)
-        (psi, _, mode, _), hessian = _mode_of_scales(
-            problem, priors, first, mode.effects, around_it.hessian, MANY_ROWS_GRADIENT
-        )
+        here, hessian = _mode_of_scales(problem, priors, first, mode.effects, around_it.hessian, MANY_ROWS_GRADIENT)
         around_it = replace(around_it, hessian=hessian)
     else:
         here, _ = _mode_of_scales(problem, priors, priors.start(), None, None, GRADIENT_TOLERANCE)
-        psi, _, mode, _ = here
-        around_it = _look_around(problem, priors, prepare(mode), here, one_sided=False)
+        around_it = _look_around(problem, priors, prepare(here[2]), here, one_sided=False)
+    psi, _, mode, _ = here
+    if not np.all(np.abs(around_it.extra) <= STEEPEST):  # what is not a number is not below it either
+        return _by_pilot(problem, priors, prepare(mode))
     found = ScalesMode(psi, mode, around_it.hessian, around_it.slopes, psi)
     return replace(found, centre=_centre(problem, priors, found, around_it.extra))
+
+
+def _by_pilot(problem: Problem, priors: Priors, missed: Missed) -> ScalesMode:
+    """The neighbourhood that points of the prior find, where Laplace's mode of the scales is no guide."""
+    psi, hessian = pilot(problem, priors, missed)
+    _, gradient, mode, around = log_posterior_around(problem, priors, psi)
+    around_it = _look_around(problem, priors, missed, (psi, gradient, mode, around), one_sided=False)
+    return ScalesMode(psi, mode, hessian, around_it.slopes, psi)
 
 
 @dataclass(frozen=True, slots=True)
