@@ -1,6 +1,7 @@
 """Freezes of many sensors are the same whoever works them out; a network's readings are fetched sensor by sensor."""
 
 import datetime as dt
+import gc
 import os
 import pickle
 import signal
@@ -8,6 +9,7 @@ import subprocess
 import sys
 import textwrap
 import time
+import weakref
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -20,6 +22,7 @@ import xarray as xr
 from hardiness import schema, trial
 from hardiness.computing import Compute, parse_compute
 from hardiness.errors import HardinessError, InputError, Problem, StoreError
+from hardiness.flow import Flow, Records
 from hardiness.read.loggers import LoggerFile
 from hardiness.settings import Settings
 from hardiness.settings_reading import parse_settings
@@ -126,6 +129,33 @@ def test_a_stored_network_gives_the_tables_of_a_trial_in_memory(stored, monkeypa
         xr.testing.assert_identical(lazily.readings[sensor], air)
 
 
+def test_freezes_and_estimates_hold_one_sensors_readings_at_a_time():
+    alive, most = weakref.WeakSet(), []
+
+    class Readings(np.ndarray):  # arrays of numpy's own are in no WeakSet
+        __hash__ = object.__hash__
+
+    def fetched(seed: int) -> xr.DataArray:
+        air = winter(seed)
+        air = air[(air["time"] < np.datetime64("2031-12-10")) | (air["time"] > np.datetime64(f"2031-12-{16 + seed}"))]
+        values = air.to_numpy().copy().view(Readings)
+        alive.add(values)
+        most.append(len(alive))
+        return air.copy(data=values)
+
+    names = ("L1", "L2", "L3", "L4")
+    readings = OneByOne({name: partial(fetched, seed) for seed, name in enumerate(names)}, dict.fromkeys(names, 2880))
+    empty = {name: pd.DataFrame(columns=list(table.names)) for name, table in schema.RECORD_TABLES.items()}
+    records = {
+        name: empty[name] for name in ("selections", "plants", "scores", "freeze_notes", "masks", "calibrations")
+    }
+    flow = Flow(Records(readings, sensors=SENSORS, **records), HILL)
+    assert set(flow.freezes["source"]) == {"logger", "estimated"}
+    gc.collect()
+    assert most[0] == 1 and len(most) == len(names) and max(most) <= 2  # the next is fetched before the last is let go
+    assert len(alive) == 0
+
+
 def test_few_readings_start_no_process_whatever_is_set(monkeypatch):
     def refuse_to_start(*_, **__):
         raise AssertionError("a process was started")
@@ -174,6 +204,9 @@ def test_processes_give_the_same_freezes_bit_for_bit(stored, always_spread, monk
     shared = replace(flow.settings, compute=TWO)
     found = freezes_table(flow.readings, flow.records.sensors, shared)
     pd.testing.assert_frame_equal(found, flow.freezes, check_exact=True)
+    spread_flow = replace(flow, settings=shared)
+    pd.testing.assert_frame_equal(spread_flow.freezes, flow.freezes, check_exact=True)
+    pd.testing.assert_frame_equal(spread_flow.transfers, flow.transfers, check_exact=True)
 
 
 @pytest.mark.slow
