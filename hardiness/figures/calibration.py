@@ -15,6 +15,7 @@ import pandas as pd
 
 from hardiness import words
 from hardiness.figures.formats import PAGES, Format, format_named
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, printable
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET, Sizes, drawing
 from hardiness.figures.summary_floors import circle
@@ -22,11 +23,12 @@ from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, w
 
 BAR = "#CFD8DC"  # the range that chance allows
 MOST_LINES = 2  # of a panel's heading
+COLUMNS = {True: 2, False: 3}  # panels beside each other at least, on a phone and elsewhere
 TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
-PAPERS, SIDE_MARGIN = ("A4", "letter"), 15.0  # [mm] three panels across a sheet of its own need not be larger
 METHOD = (
-    "Each row is predicted from the other plants and from its plant's own earlier scores. Bars: where nine of ten such "
-    "shares lie if the predictions are right, rows taken as independent; an open ring lies outside."
+    "Across: predicted share [%]; up: share that reached the grade [%]; slanting line: both alike. Each row is "
+    "predicted from the other plants and from its plant's own earlier scores. Bars: where nine of ten such shares lie "
+    "if the predictions are right, rows taken as independent; an open ring lies outside."
 )
 
 
@@ -74,13 +76,11 @@ class Calibration:
 
     Parameters
     ----------
-    title, description, trial : str
+    words : Words
     panels : tuple of Panel
     """
 
-    title: str
-    description: str
-    trial: str
+    words: Words
     panels: tuple[Panel, ...]
 
 
@@ -117,8 +117,15 @@ def prepare_calibration(table: pd.DataFrame, grades: Sequence[str], trial: str =
             else "no row could show it"
         )
         panels.append(Panel(f"{grade} {clean(grades[grade])}{'' if last else ' or worse'}", foot, bins))
-    title = _title(panels)
-    return Calibration(title, f"{title}. {METHOD}", clean(trial), tuple(panels))
+    title, facts = _title(panels), clean(trial)
+    groups = sum(len(panel.bins) for panel in panels)
+    if not groups:
+        empty = "It takes scores of plants that met a freeze: hardiness add scores FILE."
+        return Calibration(Words(title, facts, "", f"{title}. {empty}", empty), ())
+    most = int(table.groupby("grade")["rows"].sum().max())
+    facts = " · ".join(part for part in (facts, f"{words.count(most, 'row')}, {words.count(groups, 'group')}") if part)
+    told = " ".join(f"{panel.heading}: {panel.foot}." for panel in panels)
+    return Calibration(Words(title, facts, METHOD, f"{title}. {told} {METHOD}"), tuple(panels))
 
 
 def _title(panels: Sequence[Panel]) -> str:
@@ -153,48 +160,38 @@ def draw_calibration(picture: Calibration, *, page: str | Format = "A4") -> list
     """
     form = format_named(page)
     with drawing():
-        return [_draw(picture, form)]
+        if picture.words.empty:
+            return empty_plate(form, picture.words)
+        plate = open_plate(form, picture.words)
+        return [close_plate(plate, _draw(plate, picture, form))]
 
 
-def _draw(picture: Calibration, form: Format) -> Sheet:
-    sizes, width = form.sizes, form.width
-    columns = 2 if form.narrow else 5 if form.fixed else 3
-    margin = SIDE_MARGIN if form.name in PAPERS else form.margin
-    sheet = form.sheet(picture.title, picture.description)
-    room = width - 2 * margin
-    y = margin
-    for line in wrap(picture.title, room, sizes.title, SEMIBOLD):
-        y += 1.22 * sizes.title * MM_PER_POINT
-        sheet.write(margin, y, line, sizes.title, weight=SEMIBOLD, column="title")
-    y += 1.6 * sizes.text * MM_PER_POINT
-    sheet.write(margin, y, shorten(picture.trial or "Calibration", room, sizes.text), sizes.text, colour=QUIET,
-                column="title")  # fmt: skip
-    y += 4.0
+def _draw(plate: Plate, picture: Calibration, form: Format) -> float:
+    sizes = form.sizes
     scale = width_mm("100", sizes.small) + 2.0  # figures of the upright scale
-    side = room / columns - scale - 4.0
-    headings = [wrap(panel.heading, side + 3.0, sizes.text, SEMIBOLD)[:MOST_LINES] for panel in picture.panels]
     high, small = 1.25 * sizes.text * MM_PER_POINT, sizes.small * MM_PER_POINT  # of a line
+    around = (MOST_LINES + 0.6) * high + 2.9 * small + 1.2 * high  # of a panel
+    least = COLUMNS[form.narrow]
+    for columns in range(least, max(len(picture.panels), least) + 1):  # more beside each other where they are many
+        side = form.room / columns - scale - 4.0
+        rows = -(-len(picture.panels) // columns)
+        if rows * (side + around) <= plate.bottom - plate.top:
+            break
+    side = min(side, (plate.bottom - plate.top) / rows - around)
+    headings = [wrap(printable(panel.heading), side + 3.0, sizes.text, SEMIBOLD)[:MOST_LINES]
+                for panel in picture.panels]  # fmt: skip
+    y = plate.top
     for first in range(0, len(headings), columns):
         lines = max(len(heading) for heading in headings[first : first + columns])
         head = y + (lines + 0.6) * high
         for place, panel in enumerate(picture.panels[first : first + columns]):
-            left = margin + place * room / columns + scale
-            heading = headings[first + place]
-            for up, text in enumerate(reversed(heading)):
-                sheet.write(
-                    left, head - (0.6 + up) * high, text, sizes.text, weight=SEMIBOLD, column=f"head-{left:.0f}"
-                )
-            _draw_panel(sheet, panel, sizes, left, head, side)
+            left = plate.left + place * form.room / columns + scale
+            for up, text in enumerate(reversed(headings[first + place])):
+                plate.sheet.write(left, head - (0.6 + up) * high, text, sizes.text, weight=SEMIBOLD,
+                                  column=f"head-{left:.0f}")  # fmt: skip
+            _draw_panel(plate.sheet, panel, sizes, left, head, side)
         y = head + side + 2.9 * small + 1.2 * high
-    y += 1.5 * high
-    for text in ("Across: predicted share [%]; up: share that reached the grade [%].", METHOD):
-        for line in wrap(text, room, sizes.small):
-            sheet.write(margin, y, line, sizes.small, colour=QUIET, column="method")
-            y += 1.3 * sizes.small * MM_PER_POINT
-    sheet.finish()
-    if not form.fixed:
-        sheet.cut(y + margin - sizes.small * MM_PER_POINT)
-    return sheet
+    return y
 
 
 def _draw_panel(sheet: Sheet, panel: Panel, sizes: Sizes, left: float, head: float, side: float) -> None:

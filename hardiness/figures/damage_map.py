@@ -1,12 +1,14 @@
 """A block in planting positions after a freeze: a square per plant with the grade it was found in.
 
 ``prepare_damage_map`` finds who stood where and what was found at the first score after the freeze, ``draw_damage_map``
-puts the squares on a page, row by row: a pocket of cold air shows as a dark corner.
+puts the squares on a page, row by row: a pocket of cold air shows as a dark corner. A row that is too long for its page
+goes on below.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 from dataclasses import dataclass
 
@@ -14,19 +16,31 @@ import pandas as pd
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, event_words, open_plate, short_names
-from hardiness.figures.sheet import Sheet
+from hardiness.figures.plate import (
+    Plate,
+    Words,
+    close_plate,
+    empty_plate,
+    event_words,
+    open_plate,
+    short_names,
+    unwritten,
+)
+from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import HAIRLINE, QUIET, drawing
 from hardiness.figures.summary_grades import Square
 from hardiness.figures.summary_squares import draw_square
-from hardiness.figures.typeface import MM_PER_POINT, REGULAR, clean, shorten, width_mm, writable
+from hardiness.figures.typeface import MM_PER_POINT, REGULAR, SEMIBOLD, clean, shorten, width_mm, writable
 from hardiness.settings import Settings
 
-MOST_SIDE, LEAST_SIDE, NAMED_SIDE = 11.0, 2.4, 8.0  # [mm] of a position; a plant's name is written from the last on
+MOST_SIDE, NAMED_SIDE = 12.5, 8.0  # [mm] of a position; a plant's name is written from the second on
+LEAST_SIDE = {True: 4.2, False: 3.2}  # [mm] of a position, on a phone and elsewhere: its figure can be read
+MOST_SQUARE = 6.5  # [mm]
+LEAST_ROWS = 3  # of a part of the map that begins on a page
 METHOD = (
-    "A square per plant: the state it was found in at its first score after the freeze, which may carry older damage "
-    "of the same winter. A roof: protected or in a container. A dot: it met the freeze and has no score after it. "
-    "An empty place: no plant stood there then, or it was dead before."
+    "A square per plant: the state it was found in at its first score after the freeze. A cut corner: that may be "
+    "older damage of the same winter. A roof: protected or in a container. A dotted edge: scored early. A dot: it met "
+    "the freeze and has no score after it. An empty place: no plant stood there then, or it was dead before."
 )
 
 
@@ -201,7 +215,7 @@ def draw_damage_map(prepared: DamageMap, *, page: str = "A4") -> list[Sheet]:
     Returns
     -------
     list of Sheet
-        One page.
+        As many pages as it takes.
 
     Raises
     ------
@@ -212,51 +226,126 @@ def draw_damage_map(prepared: DamageMap, *, page: str = "A4") -> list[Sheet]:
     with drawing():
         if prepared.words.empty:
             return empty_plate(form, prepared.words)
-        plate = open_plate(form, prepared.words)
-        return [close_plate(plate, _draw(plate, prepared, form))]
+        said = unwritten(prepared.words, [*prepared.rows, *prepared.places], "among the rows, or the places, as walked")
+        layout = _lay_out(prepared, open_plate(form, said))
+        if len(layout.pages) > 1:
+            layout = _lay_out(prepared, open_plate(form, said, folio="page 100 of 100"))
+        sheets = []
+        for number, blocks in enumerate(layout.pages, 1):
+            folio = f"page {number} of {len(layout.pages)}" if len(layout.pages) > 1 else ""
+            plate = open_plate(form, said, folio=folio)
+            y = plate.top
+            for block in blocks:
+                y = _draw_block(plate, prepared, layout, block, y)
+            sheets.append(close_plate(plate, _draw_key(plate, prepared, form, y)))
+        return sheets
 
 
-def _draw(plate: Plate, prepared: DamageMap, form: Format) -> float:
-    sizes, sheet = form.sizes, plate.sheet
-    small = sizes.small * MM_PER_POINT
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """A part of the map that stands in one piece: from which row and place on, and up to which."""
+
+    row: int
+    last_row: int
+    place: int
+    last_place: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """How the map lies on its pages: side of a position, column of the rows' names [mm], and the parts of each page."""
+
+    side: float
+    column: float
+    names: tuple[str, ...]
+    pages: tuple[tuple[_Block, ...], ...]
+
+
+def _lay_out(prepared: DamageMap, plate: Plate) -> _Layout:
+    """Choose the size of a position, and break rows that are too long, and pages that are too full."""
+    form, sizes = plate.page, plate.page.sizes
     names = short_names(prepared.rows, 0.2 * form.room, sizes.text)
-    left = plate.left + max(width_mm("row", sizes.small), *(width_mm(name, sizes.text, 600) for name in names)) + 2.0
-    key = (1.5 if not form.narrow else 3.0) * len(prepared.grades) * 1.0 + 4.0
-    across = (plate.right - left) / len(prepared.places)
-    down = (plate.bottom - plate.top - 3 * small - key - 6.0) / len(prepared.rows)
-    side = max(min(across, down, MOST_SIDE), min(LEAST_SIDE, across))
-    y = plate.top + 1.6 * small
+    column = max(width_mm("row", sizes.small), *(width_mm(name, sizes.text, SEMIBOLD) for name in names)) + 2.0
+    across, high = plate.right - plate.left - column, plate.bottom - plate.top - _key_height(prepared, form)
+    rows, places, around = len(prepared.rows), len(prepared.places), _around(form)
+    least = LEAST_SIDE[form.narrow]
+    parts = -(-places // max(int(across / least), 1))  # of a row
+    most = min(MOST_SIDE, across / -(-places // parts))
+    side = max(min(most, (high / parts - around) / rows), least)
+    width = max(int(across / side + 1e-6), 1)
+    pages: list[tuple[_Block, ...]] = []
+    blocks: list[_Block] = []
+    left = high  # [mm] of the page
+    for begin in range(0, places, width):
+        row = 0
+        while row < rows:
+            room = int((left - around) / side + 1e-6)
+            if room < min(rows - row, LEAST_ROWS) and blocks:
+                pages.append(tuple(blocks))
+                blocks, left = [], high
+                continue
+            last = min(row + max(room, 1), rows)
+            blocks.append(_Block(row, last, begin, min(begin + width, places)))
+            left -= around + (last - row) * side
+            row = last
+    return _Layout(side, column, tuple(names), (*pages, tuple(blocks)))
+
+
+def _around(form: Format) -> float:
+    """Height of the places' names above a part of the map, and of the gap below it. [mm]."""
+    return 2.4 * form.sizes.small * MM_PER_POINT + 3.0
+
+
+def _square_side(side: float, form: Format) -> float:
+    named = form.sizes.small * MM_PER_POINT * 1.1 if side >= NAMED_SIDE else 0.0
+    return min(side - named - 0.5, MOST_SQUARE)
+
+
+def _draw_block(plate: Plate, prepared: DamageMap, layout: _Layout, block: _Block, top: float) -> float:
+    sheet, sizes, side = plate.sheet, plate.page.sizes, layout.side
+    small, left = sizes.small * MM_PER_POINT, plate.left + layout.column
+    y = top + 1.6 * small
     sheet.write(plate.left, y, "row", sizes.small, colour=QUIET, column="places")
-    every = max(1, round(1.3 * max(width_mm(clean(place), sizes.small) for place in prepared.places) / side + 0.5))
-    for number, place in enumerate(prepared.places):
+    places = prepared.places[block.place : block.last_place]
+    every = max(1, math.ceil((max(width_mm(clean(place), sizes.small) for place in places) + 0.8) / side))
+    for number, place in enumerate(places):
         if number % every == 0:
-            text = place if writable(place) else str(number + 1)
-            sheet.write(left + (number + 0.5) * side, y, shorten(text, every * side, sizes.small), sizes.small,
+            text = clean(place) if writable(clean(place)) else f"no. {block.place + number + 1}"
+            sheet.write(left + (number + 0.5) * side, y, shorten(text, every * side - 0.4, sizes.small), sizes.small,
                         colour=QUIET, align="center", column="places")  # fmt: skip
-    top = y + 0.8 * small
-    for number, name in enumerate(names):
-        middle = top + (number + 0.5) * side
-        sheet.write(plate.left, middle, name, sizes.text, weight=600, middle=True, column="rows")
-        sheet.stroke([(left, middle), (left + side * len(prepared.places), middle)], HAIRLINE, 0.4, 2.0)
+    first = y + 0.8 * small
+    square = _square_side(side, plate.page)
+    for number in range(block.row, block.last_row):
+        middle = first + (number - block.row) * side + 0.3 + square / 2
+        sheet.write(plate.left, middle, layout.names[number], sizes.text, weight=SEMIBOLD, middle=True, column="rows")
+        sheet.stroke([(left, middle), (left + side * len(places), middle)], HAIRLINE, 0.4, LAYER.grid)
     for spot in prepared.spots:
-        _draw_spot(sheet, prepared, spot, left + spot.place * side, top + spot.row * side, side, form)
-    return _draw_key(plate, prepared, form, top + len(prepared.rows) * side + 3.0)
+        if block.row <= spot.row < block.last_row and block.place <= spot.place < block.last_place:
+            x, down = left + (spot.place - block.place) * side, first + (spot.row - block.row) * side
+            _draw_spot(sheet, prepared, spot, x, down, side, plate.page)
+    return first + (block.last_row - block.row) * side + 3.0
 
 
 def _draw_spot(sheet: Sheet, prepared: DamageMap, spot: Spot, x: float, y: float, side: float, form: Format) -> None:
-    small = form.sizes.small * MM_PER_POINT
-    named = side >= NAMED_SIDE
-    square = min(side - (small * 1.1 if named else 0.0) - 0.5, 6.0)
+    small, square = form.sizes.small * MM_PER_POINT, _square_side(side, form)
     draw_square(sheet, spot.square, x + (side - square) / 2, y + 0.3, square, form.sizes, len(prepared.grades))
     name = clean(spot.selection)
-    if named and writable(name):
+    if side >= NAMED_SIDE and writable(name):
         sheet.write(x + side / 2, y + square + 0.3 + 0.95 * small, shorten(name, side - 0.4, form.sizes.small, REGULAR),
                     form.sizes.small, colour=QUIET, align="center", column=f"spot-{y:.0f}")  # fmt: skip
 
 
+def _key_columns(form: Format) -> int:
+    return 1 if form.narrow else 3
+
+
+def _key_height(prepared: DamageMap, form: Format) -> float:
+    return -(-len(prepared.grades) // _key_columns(form)) * 1.5 * form.sizes.small * MM_PER_POINT + 1.0
+
+
 def _draw_key(plate: Plate, prepared: DamageMap, form: Format, top: float) -> float:
     sizes, sheet = form.sizes, plate.sheet
-    line, columns = 1.5 * sizes.small * MM_PER_POINT, 1 if form.narrow else 3
+    line, columns = 1.5 * sizes.small * MM_PER_POINT, _key_columns(form)
     side = 1.25 * sizes.small * MM_PER_POINT
     rows = -(-len(prepared.grades) // columns)
     wide = form.room / columns

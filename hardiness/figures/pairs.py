@@ -24,8 +24,9 @@ from hardiness.units import difference_to_fahrenheit
 
 CLEAR = 0.95  # probability from which one of a pair is said to be hardier
 METHOD = (
-    "Dot: median difference of the tolerance floors; line: central 90 % interval. Each interval speaks for its pair "
-    "alone: of many, one in ten misses. Winters: those in which both were scored. In freezes like those tested."
+    "Dot: median difference of the tolerance floors; left of 0 {name} is hardier; line: central 90 % interval. Each "
+    "interval speaks for its pair alone: of many, one in ten misses. Winters: those in which both were scored. In "
+    "freezes like those tested."
 )
 
 
@@ -102,7 +103,9 @@ def prepare_pairs(
     title += f", more tender than {tender}" if tender else ""
     title += f"; {open_} not settled" if open_ else ""
     listed = "; ".join(f"against {row.name}: {row.figures[0]}, probability {row.figures[1]}" for row in rows)
-    said = Words(title, f"{facts} · settled from a probability of {CLEAR:g} on", METHOD, f"{title}. {listed}.")
+    said = Words(
+        title, f"{facts} · settled from a probability of {CLEAR:g} on", METHOD.format(name=name), f"{title}. {listed}."
+    )
     return Pairs(said, settings.units, selection, rows)
 
 

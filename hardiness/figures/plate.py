@@ -102,7 +102,7 @@ def open_plate(page: Format, said: Words, *, folio: str = "") -> Plate:
         y += 1.35 * sizes.text * MM_PER_POINT
         sheet.write(page.margin, y, line, sizes.text, colour=QUIET, column="title")
     method = tuple(wrap(printable(said.method), page.room, sizes.small))
-    foot = len(method) * _step(page) + 2.4
+    foot = len(method) * _step(page) + _above_foot(page)
     return Plate(sheet, page, method, y + 4.0, page.height - page.margin - foot)
 
 
@@ -158,7 +158,7 @@ def close_plate(plate: Plate, y: float) -> Sheet:
     Sheet
     """
     page, step = plate.page, _step(plate.page)
-    top = plate.bottom + 2.4 if page.fixed else y + 3.6
+    top = (plate.bottom if page.fixed else y) + _above_foot(page)
     for number, line in enumerate(plate.method):
         plate.sheet.write(page.margin, top + (number + 0.8) * step, line, page.sizes.small, colour=QUIET,
                           column="method")  # fmt: skip
@@ -363,3 +363,8 @@ def temperature_ends(values: Sequence[float], *, air: float = 0.4, least: float 
 
 def _step(page: Format) -> float:
     return 1.3 * page.sizes.small * MM_PER_POINT
+
+
+def _above_foot(page: Format) -> float:
+    """Between the picture and the method. [mm]."""
+    return 2.4 if page.fixed else 3.6

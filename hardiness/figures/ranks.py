@@ -22,9 +22,9 @@ from hardiness.sentences import chance
 from hardiness.settings import Settings
 
 METHOD = (
-    "Dot: median rank, 1 is the hardiest; line: central 90 % interval. Where lines overlap, the order is not settled. "
-    "Over all stocks a selection is ranked by its own effect, the stocks' part taken out. Probabilities weigh all "
-    "rivals at once. In freezes like those tested."
+    "Across: the rank, 1 is the hardiest. Dot: its median; line: central 90 % interval. Where lines overlap, the order "
+    "is not settled. Over all stocks a selection is ranked by its own effect, the stocks' part taken out. "
+    "Probabilities weigh all rivals at once. In freezes like those tested."
 )
 
 
@@ -128,5 +128,6 @@ def draw_ranks(prepared: Ranks, *, page: str = "A4", best: int = 3) -> list[Shee
         if prepared.words.empty:
             return empty_plate(form, prepared.words)
         heads = ("selection", f"in best {best}", "beats checks")
-        layout = RowsLayout(0.5, max(prepared.ranked, 2) + 0.5, heads, lambda value: f"{value:.0f}", 1.0)
+        layout = RowsLayout(0.5, max(prepared.ranked, 2) + 0.5, heads, lambda value: f"{value:.0f}", 1.0,
+                            sides=("hardiest", "most tender"))  # fmt: skip
         return draw_row_pages(prepared.rows, layout, prepared.words, form)

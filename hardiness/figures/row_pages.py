@@ -1,4 +1,7 @@
-"""Figures made of rows: names on the left, marks on one scale, figures on the right; as many pages as they take."""
+"""Figures made of rows: names on the left, marks on one scale, figures on the right; as many pages as they take.
+
+On a phone a name that would squeeze the scale stands on a line of its own, above its marks.
+"""
 
 from __future__ import annotations
 
@@ -7,13 +10,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from hardiness.figures.formats import Format
-from hardiness.figures.plate import Plate, Ruler, Words, close_plate, open_plate, short_names
+from hardiness.figures.plate import Plate, Ruler, Words, close_plate, open_plate, short_names, unwritten
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET
 from hardiness.figures.summary_floors import circle
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, width_mm
 
 PITCH = 1.75  # of the type's height, from row to row
+NAME_SHARE = 0.3  # of the width, at most, for names beside the marks
 MOST_ROWS = 150  # on a phone's page: longer pictures do not open on every phone
 
 
@@ -83,50 +87,76 @@ def draw_row_pages(rows: Sequence[Row], layout: RowsLayout, said: Words, form: F
     list of Sheet
     """
     sizes = form.sizes
+    said = unwritten(said, [row.name for row in rows], "from the top")
+    names = short_names([row.name for row in rows], NAME_SHARE * form.room, sizes.text)
+    stacked = form.narrow and not _fits(rows, names, layout, form)
+    if stacked:
+        noted = max(width_mm(f" {row.note}", sizes.small) + 0.8 for row in rows)
+        names = short_names([row.name for row in rows], form.room - noted, sizes.text)
     pitch = PITCH * sizes.text * MM_PER_POINT
-    names = short_names([row.name for row in rows], 0.3 * form.room, sizes.text)
     plate = open_plate(form, said)
-    extra = 6.5 * sizes.small * MM_PER_POINT  # scale above and below
-    each = max(int((plate.bottom - plate.top - extra) / pitch), 1)
+    extra = (6.5 + 1.5 * stacked) * sizes.small * MM_PER_POINT  # scale above and below
+    each = max(int((plate.bottom - plate.top - extra) / (pitch * (1 + stacked))), 1)
     each = min(each, MOST_ROWS) if form.narrow else each
     count = math.ceil(len(rows) / each)
     each = math.ceil(len(rows) / count)
+    columns = _columns(rows, names, layout, form, stacked)
     sheets = []
     for number in range(count):
         folio = f"page {number + 1} of {count}" if count > 1 else ""
         plate = plate if not folio else open_plate(form, said, folio=folio)
         some = slice(number * each, (number + 1) * each)
-        sheets.append(close_plate(plate, _draw_rows(plate, rows[some], names[some], names, rows, layout, pitch)))
+        foot = _draw_rows(plate, rows[some], names[some], layout, columns, pitch, stacked=stacked)
+        sheets.append(close_plate(plate, foot))
     return sheets
 
 
-def _draw_rows(
-    plate: Plate, rows: Sequence[Row], names: Sequence[str], all_names: Sequence[str], all_rows: Sequence[Row],
-    layout: RowsLayout, pitch: float,
-) -> float:  # fmt: skip
-    form, sheet, sizes = plate.page, plate.sheet, plate.page.sizes
-    small = sizes.small * MM_PER_POINT
+def _fits(rows: Sequence[Row], names: Sequence[str], layout: RowsLayout, form: Format) -> bool:
+    """Whether whole names leave the scale the width that its ends want for their words."""
+    ruler = _columns(rows, names, layout, form, stacked=False)[0]
+    sides = sum(width_mm(side, form.sizes.small) for side in layout.sides) + 2.0
+    return all(name == row.name for name, row in zip(names, rows, strict=True)) and ruler.end - ruler.start >= sides
+
+
+def _columns(
+    rows: Sequence[Row], names: Sequence[str], layout: RowsLayout, form: Format, stacked: bool
+) -> tuple[Ruler, list[float]]:
+    """Find the scale, and the right ends of the columns of figures. [mm]."""
+    sizes, left, right = form.sizes, form.margin, form.width - form.margin
     named = [
         width_mm(name, sizes.text, SEMIBOLD) + (width_mm(f" {row.note}", sizes.small) + 0.8 if row.note else 0.0)
-        for name, row in zip(all_names, all_rows, strict=True)
+        for name, row in zip(names, rows, strict=True)
     ]
-    left = plate.left + max([*named, width_mm(layout.heads[0], sizes.small)]) + 3.0
+    left += 1.0 if stacked else max([*named, width_mm(layout.heads[0], sizes.small)]) + 3.0
     wide = [
-        max([width_mm(head, sizes.small), *(width_mm(row.figures[place], sizes.text) for row in all_rows)]) + 3.0
+        max([width_mm(head, sizes.small), *(width_mm(row.figures[place], sizes.text) for row in rows)]) + 3.0
         for place, head in enumerate(layout.heads[1:])
     ]
-    ends = [plate.right - sum(wide[place + 1 :]) for place in range(len(wide))]
-    ruler = Ruler(layout.low, layout.high, left, plate.right - sum(wide) - 2.5)
-    y = plate.top + 1.2 * small
+    ends = [right - sum(wide[place + 1 :]) for place in range(len(wide))]
+    return Ruler(layout.low, layout.high, left, right - sum(wide) - 2.5), ends
+
+
+def _draw_rows(
+    plate: Plate, rows: Sequence[Row], names: Sequence[str], layout: RowsLayout, columns: tuple[Ruler, list[float]],
+    pitch: float, *, stacked: bool,
+) -> float:  # fmt: skip
+    sheet, sizes = plate.sheet, plate.page.sizes
+    small = sizes.small * MM_PER_POINT
+    ruler, ends = columns
+    y = plate.top + (1.2 + 1.5 * stacked) * small
     for side, (text, align) in enumerate(zip(layout.sides, ("left", "right"), strict=True)):
         if text:
             sheet.write(ruler.start if side == 0 else ruler.end, y, text, sizes.small, colour=QUIET, align=align,
                         column="sides")  # fmt: skip
     y += 1.5 * small
-    sheet.write(plate.left, y, layout.heads[0], sizes.small, colour=QUIET, column="heads")
+    if stacked:
+        sheet.write(plate.left, y - 3.0 * small, layout.heads[0], sizes.small, colour=QUIET, column="heads")
+    else:
+        sheet.write(plate.left, y, layout.heads[0], sizes.small, colour=QUIET, column="heads")
     for end, head in zip(ends, layout.heads[1:], strict=True):
         sheet.write(end, y, head, sizes.small, colour=QUIET, align="right", column="heads")
-    top, foot = y + 0.7 * small, y + 0.7 * small + len(rows) * pitch
+    top = y + 0.7 * small
+    foot = top + len(rows) * pitch * (1 + stacked)
     ticks = ruler.ticks(max(9.0, 2.2 * width_mm(layout.label(layout.high), sizes.small)), layout.least_step)
     for value in ticks:
         x = ruler.at(value)
@@ -137,15 +167,15 @@ def _draw_rows(
         x = ruler.at(layout.zero)
         sheet.stroke([(x, top), (x, foot)], QUIET, 0.8, LAYER.grid)
     for number, (row, name) in enumerate(zip(rows, names, strict=True)):
-        middle = top + (number + 0.5) * pitch
-        sheet.write(plate.left, middle, name, sizes.text, weight=SEMIBOLD, middle=True, column="name")
+        line = top + (number * (1 + stacked) + 0.5) * pitch  # of the name
+        middle = line + pitch * stacked - 0.15 * pitch * stacked
+        sheet.write(plate.left, line, name, sizes.text, weight=SEMIBOLD, middle=True, column="name")
         if row.note:
             beyond = plate.left + width_mm(name, sizes.text, SEMIBOLD) + 1.0
-            sheet.write(beyond, middle, row.note, sizes.small, colour=QUIET, middle=True, column="name")
+            sheet.write(beyond, line, row.note, sizes.small, colour=QUIET, middle=True, column="name")
         sheet.stroke([(ruler.at(row.low), middle), (ruler.at(row.high), middle)], INK, 0.9)
         sheet.shape(circle(ruler.at(row.middle), middle, 0.26 * sizes.text * MM_PER_POINT), fill=INK, edge=PAPER,
                     width_pt=0.5)  # fmt: skip
         for end, text in zip(ends, row.figures, strict=True):
             sheet.write(end, middle, text, sizes.text, align="right", middle=True, column=f"figure-{end:.0f}")
-    del form
     return foot + 2.2 * small

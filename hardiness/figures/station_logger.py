@@ -15,7 +15,16 @@ import xarray as xr
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import Plate, Ruler, Words, close_plate, empty_plate, open_plate, temperature_ends
+from hardiness.figures.plate import (
+    Plate,
+    Ruler,
+    Words,
+    close_plate,
+    empty_plate,
+    open_plate,
+    printable,
+    temperature_ends,
+)
 from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, HAIRLINE, HATCH, INK, PAPER, QUIET, drawing
@@ -156,7 +165,7 @@ def _draw(plate: Plate, prepared: StationLogger, form: Format) -> float:
     foot = head + side
     scale, up = Scale(cold, warm, left, left + side), Ruler(cold, warm, foot, head)
     sheet.write(plate.left, plate.top + 0.9 * small,
-                shorten(f"Logger {prepared.logger}, coldest of the night [°{prepared.units}]", form.room, sizes.small),
+                _axis(prepared.logger, f" (logger), coldest of the night [°{prepared.units}]", form.room, sizes.small),
                 sizes.small, colour=QUIET, column="up")  # fmt: skip
     draw_labels(sheet, scale, OTHER[prepared.units], sizes, head - 1.2, head)
     draw_grid(sheet, scale, prepared.units, sizes.small, head, foot)
@@ -175,9 +184,14 @@ def _draw(plate: Plate, prepared: StationLogger, form: Format) -> float:
                     edge=PAPER if dark else QUIET, width_pt=0.3 if dark else 0.5)  # fmt: skip
     draw_labels(sheet, scale, prepared.units, sizes, foot + 1.6 * small, foot)
     sheet.write(left + side, foot + 3.2 * small,
-                shorten(f"Station {prepared.station}, coldest of the night", side, sizes.small), sizes.small,
+                _axis(prepared.station, " (station), coldest of the night", side, sizes.small), sizes.small,
                 colour=QUIET, align="right", column="across")  # fmt: skip
     return foot + 3.6 * small
+
+
+def _axis(name: str, what: str, room: float, size: float) -> str:
+    """Name an axis after a sensor, which is shortened where it is long."""
+    return shorten(printable(name), room, size, tail=what)
 
 
 def _line(
@@ -189,5 +203,9 @@ def _line(
     inside = (level >= up.low) & (level <= up.high)
     if inside.sum() > 1:
         x, y = ends[inside], level[inside]
-        sheet.stroke([(scale.x(float(x[0])), up.at(float(y[0]))), (scale.x(float(x[-1])), up.at(float(y[-1])))], colour,
-                     width, LAYER.line if width > 1 else LAYER.halo)  # fmt: skip
+        line = [(scale.x(float(x[0])), up.at(float(y[0]))), (scale.x(float(x[-1])), up.at(float(y[-1])))]
+        if shift_c:
+            sheet.stroke(line, colour, width, LAYER.halo)
+        else:  # over the dots, which may be many, with a clear edge
+            sheet.stroke(line, PAPER, width + 1.0, LAYER.mark + 0.5)
+            sheet.stroke(line, colour, width, LAYER.cross)

@@ -32,7 +32,7 @@ LEAST_SHOWN = 0.5  # [1] share to which plants were tested where half a cell is 
 TINT = "#DDE3E0"
 METHOD = (
     "Line: share that comes through a typical freeze without reaching the grade, held temperature; tint: its central "
-    "{level} interval. Blue steps: the same from these plants alone (Turnbull); where two run, the share lies between. "
+    "{level} interval. Thin steps: the same from these plants alone (Turnbull); where two run, the share lies between. "
     "Ring above a strip: a plant came through there; square below: it reached the grade; a half square: it may have, "
     "on top of older damage. Hatched: colder than tested. An estimate for the places and winters tested."
 )
@@ -247,7 +247,7 @@ def _draw(plate: Plate, prepared: Survival, form: Format) -> float:
     beside = width_mm("100 %", sizes.small) + 1.6
     wide = form.room / columns
     lane = 1.5 * small
-    ends = 3.2 * small  # a row of labels with its ticks
+    ends = 3.6 * small  # a row of labels with its ticks
     free = (plate.bottom - plate.top - 2 * ends) / rows - line - 2 * lane - 1.6
     high = max(min(free, 26.0), 5.0)
     lowest = plate.top
@@ -255,7 +255,7 @@ def _draw(plate: Plate, prepared: Survival, form: Format) -> float:
         left = plate.left + column * wide + beside
         scale = Scale(prepared.temperatures_c[0], prepared.temperatures_c[-1], left, left - beside + wide - 7.0)
         y = plate.top + ends
-        draw_labels(sheet, scale, OTHER[prepared.units], sizes, y - 1.2, y)
+        draw_labels(sheet, scale, OTHER[prepared.units], sizes, y - 1.2 - 0.4 * small, y - 0.4 * small)
         for strip in prepared.strips[column * rows : (column + 1) * rows]:
             heading = shorten(strip.heading, scale.right - left, sizes.text, SEMIBOLD)
             sheet.write(left, y + 0.8 * line, heading, sizes.text, weight=SEMIBOLD, column=f"strip-{left:.0f}")

@@ -3,15 +3,18 @@
 import datetime as dt
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
-from hardiness.figures.formats import PAGES
+from hardiness.figures.formats import FORMATS, PAGES
 from hardiness.figures.freeze_course import FreezeCourse, draw_freeze_course, prepare_freeze_course
+from hardiness.figures.pairs import draw_pairs, prepare_pairs
+from hardiness.figures.plate import Words, open_plate
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.winters import Winters, draw_winters, prepare_winters
 from tests.figures.pages import check_page, said, texts_of
 from tests.figures.small_trial import night_readings
-from tests.figures.test_prepared import SETTINGS, flow
+from tests.figures.test_prepared import PAIRS, SETTINGS, flow
 
 MOST = {"A4": 8, "letter": 8, "slide": 4, "phone": 6}
 
@@ -95,3 +98,30 @@ def test_sensors_that_have_no_panel_are_counted(page: str, number: int) -> None:
 
 def test_four_sensors_on_a_slide_are_all_of_them() -> None:
     assert "drawn:" not in said(draw_freeze_course(many_sensors(4), page="slide"))
+
+
+def long_rows(number: int) -> pd.DataFrame:
+    names = [f"open pollinated seedling of the old tree by the east gate, row 11, place 4, no. {row}"
+             for row in range(number)]  # fmt: skip
+    table = pd.concat([PAIRS.iloc[:1]] * (number + 1), ignore_index=True)
+    return table.assign(
+        selection_a="OL-01", selection_b=[*names, "橄榄"], rootstock="all", difference_c=-0.4, low_c=-0.6
+    )
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_long_names_leave_the_scale_its_room_and_are_told_apart(page: str) -> None:
+    sheets = draw_pairs(prepare_pairs(long_rows(30), selection="OL-01", rootstock="all", settings=SETTINGS), page=page)
+    for sheet in sheets:
+        check_page(sheet)
+    written = [text.get_text() for sheet in sheets for text in texts_of(sheet)]
+    named = [text for text in written if "…" in text]
+    assert len(named) == len(set(named)) == 30
+    assert "no. 31" in written and "by its number from the top" in said(sheets)
+    assert {"hardier", "more tender"} <= set(written)
+
+
+def test_a_title_that_is_too_long_ends_in_an_ellipsis() -> None:
+    words = Words("word " * 80, "Hill", "", "")
+    lines = [text.get_text() for text in texts_of(open_plate(FORMATS["A4"], words).sheet)]
+    assert lines[2].endswith("…") and len(lines) == 4

@@ -14,13 +14,16 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from PIL import Image
 
+from hardiness.figures.calibration import draw_calibration, prepare_calibration
 from hardiness.figures.damage_map import draw_damage_map
 from hardiness.figures.exposure_grade import draw_exposure_grade, prepare_exposure_grade
 from hardiness.figures.freeze_course import draw_freeze_course, prepare_freeze_course
 from hardiness.figures.pairs import draw_pairs, prepare_pairs
+from hardiness.figures.quality_calendar import draw_quality_calendar, prepare_quality_calendar
 from hardiness.figures.ranks import draw_ranks, prepare_ranks
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.station_logger import draw_station_logger, prepare_station_logger
@@ -28,9 +31,12 @@ from hardiness.figures.style import PAPER, drawing, grade_ramp
 from hardiness.figures.summary import draw_summary, prepare_summary
 from hardiness.figures.survival import draw_survival, prepare_survival
 from hardiness.figures.winters import draw_winters, prepare_winters
+from tests.figures import test_calibration as calibrations
+from tests.figures import test_quality_calendar as calendars
 from tests.figures.conftest import make_trial
 from tests.figures.pages import as_deuteranope, in_grey, texts_of
 from tests.figures.small_trial import night_readings
+from tests.figures.test_damage_map import block
 from tests.figures.test_prepared import PAIRS, RANKS, SETTINGS, curve, damage, flow, rows_of_cell
 
 FOLDER = Path(__file__).parent / "reference"
@@ -59,12 +65,32 @@ def station() -> object:
     return prepare_station_logger(series, night_readings(0.0), station_name="S9", logger_name="L1", settings=SETTINGS)
 
 
+def calendar() -> object:
+    """Flags of every verdict, a day with few readings, a gap, freezes measured and estimated."""
+    flags = calendars.table(
+        calendars.flag("L1", "2031-12-01", "2031-12-09", verdict="mask"),
+        calendars.flag("L2", "2031-12-20T12", "2031-12-20T12"),
+        calendars.flag("L2", "2032-01-08T18", "2032-01-12T18", verdict="keep"),
+    )
+    times = calendars.SEASONS["L1"]["time"].values
+    kept = (times < np.datetime64("2032-01-10T10")) | (times >= np.datetime64("2032-01-25"))
+    cold = pd.concat([
+        calendars.freezes(("L1", "2031-12-02T00:00Z", "2031-12-06T00:00Z")),
+        calendars.freezes(("L1", "2032-01-12T00:00Z", "2032-01-19T00:00Z"), source="estimated"),
+    ])  # fmt: skip
+    readings = {"L1": calendars.SEASONS["L1"][kept], "L2": calendars.SEASONS["L2"]}
+    return prepare_quality_calendar(flags, readings, cold, calendars.HILL)
+
+
 PICTURES = {
     "summary_A4": lambda: draw_summary(summary(False))[0],
     "summary_half_zones": lambda: draw_summary(summary(True), page="letter")[0],
     "summary_slide": lambda: draw_summary(summary(True), page="slide")[1],
     "survival": lambda: draw_survival(survival())[0],
     "damage_map": lambda: draw_damage_map(damage("2032-02-03"))[0],
+    "damage_map_phone": lambda: draw_damage_map(block(3, 40), page="phone")[0],
+    "quality_calendar": lambda: draw_quality_calendar(calendar())[0],
+    "calibration": lambda: draw_calibration(prepare_calibration(calibrations.made(2), calibrations.GRADES))[0],
     "winters": lambda: draw_winters(prepare_winters(flow().freezes, flow().observations, settings=SETTINGS))[0],
     "freeze_course": lambda: draw_freeze_course(course())[0],
     "exposure_grade": lambda: draw_exposure_grade(prepare_exposure_grade(flow().observations, settings=SETTINGS))[0],
