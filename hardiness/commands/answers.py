@@ -18,7 +18,7 @@ from hardiness.commands.output import (
     trial_folder,
     trial_option,
 )
-from hardiness.commands.printing import print_table
+from hardiness.commands.printing import print_table, shown_floors
 from hardiness.commands.transfer import deliver_apart, deliver_why, estimated_note
 from hardiness.errors import FitError, InputError, Problem, near_name
 from hardiness.flow import Flow
@@ -208,19 +208,10 @@ def print_floors(flow: Flow, table: pd.DataFrame, survive: float = 0.9, grade: i
         say(f"Floor: the temperature, held for {words.hours(settings.model_held_h)}, at which {100 * survive:g} % of "
             f"such plants come through {reached}. Low to high: its 90 % interval.")  # fmt: skip
     rows = table.sort_values(["floor_c", "selection", "rootstock"], na_position="last")
-    texts = [
-        words.floor_texts(row["open_end"], row["floor_c"], row["claimable_c"], row["warmest_fatal_c"], settings.units)
-        for row in rows.to_dict("records")
-    ]
-    shown = rows.assign(
-        floor_low_c=rows["floor_low_c"].mask(rows["open_end"] == "cold"),
-        floor_high_c=rows["floor_high_c"].mask(rows["open_end"] == "warm"),
-        floor_c=[floor for floor, _ in texts],
-        claimable_c=[claimable for _, claimable in texts],
-    )
+    shown, texts = shown_floors(rows, settings)
     columns = {column.name: column for column in schema.FLOORS}
-    columns |= {name: replace(columns[name], kind="text") for name in ("floor_c", "claimable_c")}
-    print_table(shown, [columns[name] for name in PRINTED_FLOORS], settings, FIRST_FLOORS)
+    columns |= {name: replace(columns[name], kind="text") for name in texts}
+    print_table(shown.assign(**texts), [columns[name] for name in PRINTED_FLOORS], settings, FIRST_FLOORS)
     say(floor_notes(flow))
 
 

@@ -32,6 +32,33 @@ _BREAKS = ("Cc", "Zl", "Zp")  # categories of characters that move the cursor
 Lines = list[str]
 
 
+def shown_floors(table: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, dict[str, list[str]]]:
+    """Take out of floors what no plant bounds, and write the two figures in words.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns of ``schema.FLOORS``.
+    settings : Settings
+
+    Returns
+    -------
+    table : DataFrame
+        Intervals without their open end.
+    texts : dict
+        Of ``floor_c`` and ``claimable_c``.
+    """
+    pairs = [
+        words.floor_texts(row["open_end"], row["floor_c"], row["claimable_c"], row["warmest_fatal_c"], settings.units)
+        for row in table.to_dict("records")
+    ]
+    shown = table.assign(
+        floor_low_c=table["floor_low_c"].mask(table["open_end"] == "cold"),
+        floor_high_c=table["floor_high_c"].mask(table["open_end"] == "warm"),
+    )
+    return shown, {"floor_c": [floor for floor, _ in pairs], "claimable_c": [claim for _, claim in pairs]}
+
+
 def print_table(table: pd.DataFrame, columns: Sequence[Column], settings: Settings, first: Sequence[str] = ()) -> None:
     """Print a table on stdout.
 

@@ -43,6 +43,30 @@ def distance_to(facts: StationFacts, settings: Settings) -> tuple[float, float]:
     return away, higher
 
 
+def told_distance(away_km: float, higher_m: float) -> dict[str, float]:
+    """Give how far a station lies and how much higher as it is kept with its readings: rounded, where it is known.
+
+    Parameters
+    ----------
+    away_km : float
+        NaN where not known. [km]
+    higher_m : float
+        NaN where not known. [m]
+
+    Returns
+    -------
+    dict of str to float
+        ``distance_km`` and ``height_difference_m``.
+
+    Examples
+    --------
+    >>> told_distance(12.34, -41.2), told_distance(math.nan, math.nan)
+    ({'distance_km': 12.3, 'height_difference_m': -41}, {})
+    """
+    known = {} if math.isnan(away_km) else {"distance_km": round(away_km, 1)}
+    return known if math.isnan(higher_m) else {**known, "height_difference_m": round(higher_m)}
+
+
 def away_text(away_km: float, higher_m: float) -> str:
     """Write how far a station lies and how much higher.
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Callable
 
 from hardiness.read.station_service import TERMS, Fetched, StationService
 from hardiness.read.station_table import station_table
 from hardiness.settings import Settings
 from hardiness.store.intake import Intake
-from hardiness.store.station_distance import distance_to
+from hardiness.store.station_distance import distance_to, told_distance
 from hardiness.store.station_intake import add_station
 from hardiness.store.store import Store
 from hardiness.words import count, listed
@@ -73,7 +72,7 @@ def fetch_station(
     last = last if last is not None else today
     fetched = service.fetch(facts, first, last, daily=daily, with_model=with_model, progress=progress)
     values = fetched.values
-    away, higher = distance_to(facts, settings)
+    told = told_distance(*distance_to(facts, settings))
     above = {
         "station": facts.station_id,
         "name": facts.name,
@@ -82,8 +81,8 @@ def fetch_station(
         "elevation_m": facts.elevation_m,
         "timezone": facts.timezone,
         "series": "daily" if daily else "hourly",
-        "distance_km": None if math.isnan(away) else round(away, 1),
-        "height_difference_m": None if math.isnan(higher) else round(higher),
+        "distance_km": told.get("distance_km"),
+        "height_difference_m": told.get("height_difference_m"),
         "model_values": "marked" if with_model else f"{fetched.left_out} left out",
         "terms": TERMS,
     }

@@ -6,8 +6,6 @@ are drawn through the daily minima and maxima; the upload stays as it came.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import xarray as xr
 
@@ -18,7 +16,7 @@ from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, MEASURED, Dail
 from hardiness.read.station_file import StationFile
 from hardiness.settings import Settings
 from hardiness.store.parts import air_temperature_of, times_ns
-from hardiness.store.station_distance import away_text, distance_to
+from hardiness.store.station_distance import away_text, distance_to, told_distance
 from hardiness.weather.day_curve import draw_hours
 from hardiness.weather.days import local_midnights
 from hardiness.words import count
@@ -107,10 +105,7 @@ def station_file(
     provenance |= {
         name: text for name, text in (("station_id", facts.station_id), ("station_name", facts.name)) if text
     }
-    if not math.isnan(away):
-        provenance["distance_km"] = round(away, 1)
-    if not math.isnan(higher):
-        provenance["height_difference_m"] = round(higher)
+    provenance |= told_distance(away, higher)
     return StationFile(
         air_temperature=_labelled(times[first], degrees[first]),
         rows=rows[first],

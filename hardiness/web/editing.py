@@ -20,7 +20,7 @@ from hardiness.schema import Table
 from hardiness.store import Intake
 from hardiness.web.holding import shown_name
 from hardiness.web.pages import link
-from hardiness.web.records import ACTS, address, layout_of, refuse_unless_may, row_of, text_of
+from hardiness.web.records import ACTS, address, layout_of, refuse_other_key, refuse_unless_may, row_of, text_of
 from hardiness.web.register import record_page
 from hardiness.web.visits import OwnerWrites, Scorer, ScorerWrites, Visit
 
@@ -149,8 +149,7 @@ def _withdraw(
 ) -> Response:
     layout = layout_of(table)
     refuse_unless_may(visit, table)
-    if len(key) != len(layout.key):
-        raise InputError(Problem(f"{len(key)} parts of a key", f"{', '.join(layout.key)} of {layout.name}"))
+    refuse_other_key(layout, key)
     try:
         done = visit.trial.withdraw_rows(table, [dict(zip(layout.key, key, strict=True))], undo=undo == "yes")
     except InputError as error:

@@ -12,6 +12,7 @@ from fastapi import HTTPException
 from hardiness.commands.upkeep import change_text
 from hardiness.errors import InputError, Problem
 from hardiness.schema import RECORD_TABLES, Table
+from hardiness.store.records import value_text
 from hardiness.web.clock import local
 from hardiness.web.visits import Visit
 
@@ -131,7 +132,24 @@ def text_of(value: object) -> str:
     """
     if value is None or value is pd.NaT or (isinstance(value, float) and pd.isna(value)):
         return ""
-    return f"{value:.15g}" if isinstance(value, float) else str(value)
+    return value_text(value)
+
+
+def refuse_other_key(layout: Table, parts: Sequence[str]) -> None:
+    """Refuse what has not the parts of a table's key.
+
+    Parameters
+    ----------
+    layout : Table
+    parts : sequence of str
+
+    Raises
+    ------
+    InputError
+        If there are more or fewer.
+    """
+    if len(parts) != len(layout.key):
+        raise InputError(Problem(f"{len(parts)} parts of a key", f"{', '.join(layout.key)} of {layout.name}"))
 
 
 def row_of(visit: Visit, layout: Table, key: list[str] | None) -> tuple[list[str], dict[str, Any] | None]:
@@ -156,8 +174,7 @@ def row_of(visit: Visit, layout: Table, key: list[str] | None) -> tuple[list[str
         If these are not the parts of a key of that table.
     """
     parts = key or []
-    if len(parts) != len(layout.key):
-        raise InputError(Problem(f"{len(parts)} parts of a key", f"{', '.join(layout.key)} of {layout.name}"))
+    refuse_other_key(layout, parts)
     frame = visit.place.trial.store.current(layout.name)
     hit = pd.Series(True, index=frame.index)
     for name, part in zip(layout.key, parts, strict=True):

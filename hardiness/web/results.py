@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
 from hardiness import glance, schema, words
+from hardiness.commands.printing import shown_floors
 from hardiness.errors import InputError, Problem
 from hardiness.flow import Flow
 from hardiness.observations import left_out_summary
@@ -19,7 +20,7 @@ from hardiness.tolerance.ranks import MULTIPLICITY
 from hardiness.web.floors import floors_table, strips_of
 from hardiness.web.jobs import Answer
 from hardiness.web.pages import link, part
-from hardiness.web.tables import columns_named, floor_columns, grid_of, shown_floors
+from hardiness.web.tables import columns_named, grid_of
 from hardiness.web.visits import Viewer, Visit
 
 router = APIRouter(prefix="/results")
@@ -84,7 +85,7 @@ def _floors(
         shown, texts = shown_floors(table, settings)
         grid = grid_of(
             shown,
-            floor_columns(FLOOR_NAMES),
+            columns_named(schema.FLOORS, FLOOR_NAMES),
             settings,
             links={"selection": _selection},
             texts=texts,

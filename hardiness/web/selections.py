@@ -9,13 +9,14 @@ from fastapi.responses import HTMLResponse
 
 from hardiness import schema
 from hardiness.commands.checking import told_about
+from hardiness.commands.printing import shown_floors
 from hardiness.flow import Flow
 from hardiness.plainwords import explain_selection, listed_cells
 from hardiness.web.floors import floors_table, strips_of
 from hardiness.web.jobs import Answer
 from hardiness.web.pages import part
 from hardiness.web.results import FLOOR_NAMES
-from hardiness.web.tables import columns_named, floor_columns, grid_of, shown_floors
+from hardiness.web.tables import columns_named, grid_of
 from hardiness.web.visits import Viewer
 
 router = APIRouter(prefix="/results/selection")
@@ -51,7 +52,7 @@ def _selection(visit: Viewer, selection: Selection) -> HTMLResponse:
             if known
             else [],
             "strips": strips_of(answer, table),
-            "floors": grid_of(shown, floor_columns(FLOOR_NAMES[1:]), settings, texts=texts),
+            "floors": grid_of(shown, columns_named(schema.FLOORS, FLOOR_NAMES[1:]), settings, texts=texts),
             "met": grid_of(
                 rows.sort_values(["scored_on", "plant"], kind="stable"),
                 columns_named(schema.OBSERVATIONS, MET),

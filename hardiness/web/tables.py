@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import pandas as pd
 
-from hardiness import words
 from hardiness.commands.printing import cell_text, heading
-from hardiness.schema import FLOORS, Column
+from hardiness.schema import Column
 from hardiness.settings import Settings
 
 MOST_ROWS = 200  # rows on one page
@@ -184,58 +183,3 @@ def columns_named(columns: Sequence[Column], names: Sequence[str]) -> list[Colum
     """
     by_name = {column.name: column for column in columns}
     return [by_name[name] for name in names if name in by_name]
-
-
-def floor_columns(names: Sequence[str]) -> list[Column]:
-    """Choose columns of floors; the floor and the claimable one are shown as texts and stand right.
-
-    Parameters
-    ----------
-    names : sequence of str
-
-    Returns
-    -------
-    list of Column
-    """
-    return columns_named(FLOORS, names)
-
-
-def shown_floors(table: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, dict[str, list[str]]]:
-    """Take out of floors what no plant bounds, and write the two figures in words.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns of ``schema.FLOORS``.
-    settings : Settings
-
-    Returns
-    -------
-    table : DataFrame
-        Intervals without their open end.
-    texts : dict
-        Of ``floor_c`` and ``claimable_c``.
-    """
-    pairs = [
-        words.floor_texts(row["open_end"], row["floor_c"], row["claimable_c"], row["warmest_fatal_c"], settings.units)
-        for row in table.to_dict("records")
-    ]
-    shown = table.assign(
-        floor_low_c=table["floor_low_c"].mask(table["open_end"] == "cold"),
-        floor_high_c=table["floor_high_c"].mask(table["open_end"] == "warm"),
-    )
-    return shown, {"floor_c": [floor for floor, _ in pairs], "claimable_c": [claim for _, claim in pairs]}
-
-
-def as_text(column: Column) -> Column:
-    """Give a column whose values are texts already.
-
-    Parameters
-    ----------
-    column : Column
-
-    Returns
-    -------
-    Column
-    """
-    return replace(column, kind="text", unit=None)
