@@ -38,25 +38,55 @@ def run(draw, seed, trials):
     return records
 
 
+def moved(records, by_c=0.0, narrower=1.0, claims_by_c=0.0):
+    """The same trials with intervals moved and narrowed and claimable floors moved: answers that break a promise."""
+    changed = []
+    for record in records:
+        floor, low, high = (np.array(record[key], dtype=float) for key in ("floor", "low", "high"))
+        ends = {"low": floor + (low - floor) * narrower + by_c, "high": floor + (high - floor) * narrower + by_c}
+        claims = np.array(record["claimable"], dtype=float) + claims_by_c
+        changed.append(record | {key: end.tolist() for key, end in ends.items()}
+                       | {"floor": (floor + by_c).tolist(), "claimable": claims.tolist()})  # fmt: skip
+    return changed
+
+
+def broken(records, least, most, bias_c):
+    """Names of the promises that trials break."""
+    found, claims = intervals(records), optimism(records)
+    kept = {
+        "answered": found["answered"] == 1.0,
+        "coverage": least < found["coverage"] < most,
+        "bias": abs(found["bias_c"]) < bias_c,
+        "claims": claims["share"] <= TOO_OPTIMISTIC + 2.0 * claims["se"],
+    }
+    return {name for name, well in kept.items() if not well}
+
+
 @pytest.mark.slow
 def test_intervals_cover_true_floors_drawn_from_the_models_own_priors():
-    """Every scale and every critical temperature from its prior: 90 % intervals cover 90 % of the true floors."""
-    records = run(lambda rng: own_priors(rng, selections=8), seed=77, trials=12)
-    found, claims = intervals(records), optimism(records)
-    assert found["answered"] == 1.0 and found["coverage_se"] < 0.1
-    assert abs(found["coverage"] - LEVEL) < 3.0 * found["coverage_se"]
-    assert claims["share"] <= TOO_OPTIMISTIC + 2.0 * claims["se"]
+    """Every scale and every critical temperature from its prior: 90 % intervals cover 90 % of the true floors.
+
+    Of 48 trials the standard error of the coverage is 3 %, and of the bias 0.27 K. Answers a fifth too narrow, 1 K off,
+    or with claimable floors 1 K too cold break the same bounds.
+    """
+    records = run(lambda rng: own_priors(rng, selections=8), seed=77, trials=48)
+    bounds = {"least": LEVEL - 0.08, "most": LEVEL + 0.06, "bias_c": 0.8}
+    assert broken(records, **bounds) == set()
+    assert "coverage" in broken(moved(records, narrower=0.8), **bounds)
+    assert "coverage" in broken(moved(records, narrower=1.6), **bounds)
+    assert "bias" in broken(moved(records, by_c=-1.0), **bounds)
+    assert "bias" in broken(moved(records, by_c=1.0), **bounds)
+    assert "claims" in broken(moved(records, claims_by_c=-1.0), **bounds)
 
 
 @pytest.mark.slow
 def test_intervals_of_sparse_trials_cover_a_plausible_truth():
-    """One plant a cell and three freezes; the truth is milder than the priors allow, so more than 90 % may be covered.
-
-    The bound holds even if trials were covered whole or not at all: three binomial standard errors.
-    """
-    trials = 8
-    records = run(lambda rng: sparse(rng, selections=8), seed=78, trials=trials)
-    found, claims = intervals(records), optimism(records)
-    assert found["coverage"] > LEVEL - 3.0 * np.sqrt(LEVEL * (1.0 - LEVEL) / trials)
-    assert abs(found["bias_c"]) < 3.0 * found["bias_se_c"]
-    assert claims["share"] <= TOO_OPTIMISTIC + 2.0 * claims["se"]
+    """One plant a cell and three freezes; the truth is milder than the priors allow, so more than 90 % may be covered,
+    and medians stand a little on the warm side (0.6 K here)."""
+    records = run(lambda rng: sparse(rng, selections=8), seed=78, trials=24)
+    bounds = {"least": 0.88, "most": 0.98, "bias_c": 1.0}
+    assert broken(records, **bounds) == set()
+    assert "coverage" in broken(moved(records, narrower=0.8), **bounds)
+    assert "coverage" in broken(moved(records, narrower=1.3), **bounds)
+    assert "bias" in broken(moved(records, by_c=0.5), **bounds)
+    assert "claims" in broken(moved(records, claims_by_c=-2.5), **bounds)
