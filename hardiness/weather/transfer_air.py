@@ -1,12 +1,14 @@
 r"""How calm and clear each night was at a sensor that tells its wind, its sky or both.
 
-.. math:: q = \frac{1}{1 + (w / w_0)^4} \cdot \frac{1}{1 + (n / n_0)^4}
+.. math:: q = \frac{2}{3} \cdot \frac{1}{1 + (w / w_0)^3} \cdot \frac{1}{1 + (n / n_0)^3}
+    + \frac{1}{3} \, [w < w_0 \text{ and } n \le n_0]
 
 :math:`w` is the mean wind and :math:`n` the mean cloud by night, 18 to 9 o'clock; :math:`w_0` is 5 mph, :math:`n_0` two
-eighths. So a night is 1 when it is calm and clear, 0 when it is windy or overcast: the soft form of the split that
-tells radiative freezes from others (:mod:`hardiness.weather.kinds`). Inversions, and so cold air in hollows, need both
-(Snyder & de Melo-Abreu 2005, *Frost Protection*, FAO Environment and Natural Resources Series 10, vol. 1, ch. 1). A
-sensor that tells but one of the two is taken by that one.
+eighths: the split that tells radiative freezes from others (:mod:`hardiness.weather.kinds`). So a night is 1 when it is
+calm and clear, 0 when it is windy or overcast, and falls softly between them, a third of it at the split itself, since
+in some hollows cold air either gathers or does not; common practice, no source for this shape. Inversions, and so cold
+air in hollows, need both (Snyder & de Melo-Abreu 2005, *Frost Protection*, FAO Environment and Natural Resources Series
+10, vol. 1, ch. 1). A sensor that tells but one of the two is taken by that one.
 """
 
 from __future__ import annotations
@@ -23,10 +25,12 @@ from hardiness.weather.gaps import HOUR_NS, FloatArray
 from hardiness.weather.kinds import CALM_M_PER_S, CLEAR, NIGHT
 from hardiness.weather.transfer_nights import Nights
 
-STEEPNESS = 4  # [1] of the fall from 1 to 0; common practice, no source
+STEEPNESS = 3  # [1] of the soft fall from 1 to 0
+AT_SPLIT = 1 / 3  # [1] of the fall at the split itself
 LEAST_VALUES = 5  # [1] by night: what a report every three hours gives
 MOSTLY = 0.5  # [1] share of the nights told at all that wind, or sky, must know to be asked for
 WIND_AND_SKY, WIND, SKY = "wind and sky", "wind", "sky"
+SPLITS = {WIND: CALM_M_PER_S, SKY: CLEAR}  # [m/s], [1]
 
 
 def with_calm(nights: Nights, conditions: Mapping[str, xr.Dataset]) -> Nights:
@@ -57,17 +61,26 @@ def with_calm(nights: Nights, conditions: Mapping[str, xr.Dataset]) -> Nights:
     >>> wind = xr.Dataset({"wind_speed": ("time", np.repeat([0.5, 2.24, 9.0], 24))}, {"time": times})
     >>> told = with_calm(nights, {"S9": wind})
     >>> told.calm[:, 0].round(2).tolist(), told.tells
-    ([1.0, 0.5, 0.0], ('wind',))
+    ([0.99, 0.33, 0.01], ('wind',))
     """
     calm, tells = np.full(nights.minima.shape, np.nan), []
     for column, sensor in enumerate(nights.sensors):
         told = conditions.get(sensor)
-        halves = {} if told is None or not nights.times.size else _halves(nights, told)
-        calm[:, column] = np.prod(list(halves.values()), axis=0) if halves else np.nan
+        known = {} if told is None or not nights.times.size else _known(nights, told)
+        if known:
+            calm[:, column] = _calm(known)
         tells.append({(True, True): WIND_AND_SKY, (True, False): WIND, (False, True): SKY, (False, False): ""}[
-            WIND in halves, SKY in halves
+            WIND in known, SKY in known
         ])  # fmt: skip
     return replace(nights, calm=calm, tells=tuple(tells))
+
+
+def _calm(known: Mapping[str, FloatArray]) -> FloatArray:
+    soft = [1 / (1 + (values / SPLITS[name]) ** STEEPNESS) for name, values in known.items()]
+    within = [values < CALM_M_PER_S if name == WIND else values <= CLEAR for name, values in known.items()]
+    # soft is NaN wherever one of them is not known, and so is the sum
+    calm: FloatArray = (1 - AT_SPLIT) * np.prod(soft, axis=0) + AT_SPLIT * np.all(within, axis=0)
+    return calm
 
 
 def mean_calm(calm: FloatArray) -> FloatArray:
@@ -89,16 +102,16 @@ def mean_calm(calm: FloatArray) -> FloatArray:
     return mean
 
 
-def _halves(nights: Nights, told: xr.Dataset) -> dict[str, FloatArray]:
-    """How calm by the wind, and how clear by the sky, each night was; what is known of too few nights is not in it."""
-    known = {}
-    for name, variable, half in ((WIND, WIND_SPEED, CALM_M_PER_S), (SKY, CLOUD, CLEAR)):
-        if variable in told:
-            values = _by_night(nights, told, variable)
-            known[name] = 1 / (1 + (values / half) ** STEEPNESS)
-    counts = {name: int(np.isfinite(values).sum()) for name, values in known.items()}
+def _known(nights: Nights, told: xr.Dataset) -> dict[str, FloatArray]:
+    """The mean wind and cloud of each night; what is known of too few nights is not in it."""
+    means = {
+        name: _by_night(nights, told, variable)
+        for name, variable in ((WIND, WIND_SPEED), (SKY, CLOUD))
+        if variable in told
+    }
+    counts = {name: int(np.isfinite(values).sum()) for name, values in means.items()}
     most = max(counts.values(), default=0)
-    return {name: known[name] for name, count in counts.items() if count and count >= MOSTLY * most}
+    return {name: means[name] for name, count in counts.items() if count and count >= MOSTLY * most}
 
 
 def _by_night(nights: Nights, told: xr.Dataset, variable: str) -> FloatArray:

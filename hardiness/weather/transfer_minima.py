@@ -31,7 +31,7 @@ NIGHT_SD_WORTH = 15.0  # [1] nights that the prior of e is worth: a quiet half o
 OFFSET_SD = 1.8  # [K] prior of a, what height does not explain; common practice, no source
 DONOR_SD = 0.1  # [1] prior of b: donors are nearly averaged until many nights say otherwise
 RANGE_SD = 0.1  # [K/K] prior of c; on the airports it takes 0-5 % off the error
-AIR_SD = 2.0  # [K] prior of d, from windy or overcast to calm and clear; on the airports it takes 0-9 % off the error
+AIR_SD = 2.0  # [K] prior of d, from windy or overcast to calm and clear; on the airports it takes 0-8 % off the error
 LEAST_TOLD = 10  # [1] nights of the fit with a known wind or sky, from which on q is asked
 
 
