@@ -159,6 +159,9 @@ class Database:
             with self.engine.connect().execution_options(**options) as connection, connection.begin():
                 yield connection
         except exc.DBAPIError as error:
+            if isinstance(error, exc.DataError) and getattr(error.orig, "sqlstate", "") is None:
+                # The driver does not even send it: the character 0, which SQLite keeps and PostgreSQL does not.
+                raise InputError(Problem("a text with the character NUL in it", "a text without")) from error
             raise StoreError(fault_in_words(error.orig, self.name, self.wait_s)) from error
 
     def keep_log(self) -> None:

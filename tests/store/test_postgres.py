@@ -349,6 +349,12 @@ def test_two_servers_of_one_trial_never_overwrite_each_other_unseen(hill):
         assert again.status_code == 409 and again.json()["now"]["grade"] == 3
 
 
+def test_a_character_that_the_server_cannot_hold_is_the_askers_fault(hill):
+    with TestClient(create_app(hill), base_url=ADDRESS, client=HERE) as client:
+        answer = client.get("/photos?plant=%00")
+        assert answer.status_code == 422 and "a text with the character NUL in it" in answer.text
+
+
 def test_the_whole_trial_is_not_given_as_one_file_and_the_page_says_why(hill):
     with TestClient(create_app(hill), base_url=ADDRESS, client=HERE) as client:
         answer = client.get("/takeaway/archive.zip")
