@@ -173,7 +173,9 @@ def say_problems(error: InputError) -> None:
     count = len(error.problems)
     in_rows = any(isinstance(problem, Problem) and problem.row is not None for problem in error.problems)
     if not isinstance(error, FitError) and (count > 1 or in_rows):
-        click.echo(f"{count} problem{'s' if count > 1 else ''}; nothing was stored.", err=True)
+        exact = all(isinstance(problem, Problem) for problem in error.problems)  # a sentence may stand for many more
+        how_many = f"{count} problem{'s' if count > 1 else ''}; n" if exact else "N"
+        click.echo(f"{how_many}othing was stored.", err=True)
 
 
 @click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})

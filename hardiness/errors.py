@@ -108,8 +108,9 @@ def near_name(found: str, known: Sequence[str]) -> str | None:
 
     Examples
     --------
-    >>> near_name("selecton", ["selection", "plant"])
+    >>> near_name("Selecton", ["selection", "plant"])
     "Did you mean 'selection'?"
     """
-    close = difflib.get_close_matches(found, known, n=1, cutoff=0.6)
-    return f"Did you mean '{close[0]}'?" if close else None
+    plain = {name.casefold(): name for name in known}
+    close = difflib.get_close_matches(found.casefold(), list(plain), n=1, cutoff=0.6)
+    return f"Did you mean '{plain[close[0]]}'?" if close else None

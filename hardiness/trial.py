@@ -119,7 +119,8 @@ class Trial(TakesReadings):
             With every bad row; nothing was stored.
         """
         layout = RECORD_TABLES[table]
-        records = parse_records(read_table(path, layout, name=name or name_of(path)), layout, self.settings)
+        raw = read_table(path, layout, name=name or name_of(path), hold=True)
+        records = parse_records(raw, layout, self.settings, hold=True)
         intake = self.store.add_records(records, path, death_settled=self._death_settled)
         if table == SENSORS.name and not intake.repeated:
             intake.said.extend(self._shields_taken(records.frame["sensor"]))
@@ -152,7 +153,7 @@ class Trial(TakesReadings):
             With every bad cell; nothing was stored.
         """
         layout = RECORD_TABLES[table]
-        records = parse_records(typed_table(table, rows), layout, self.settings)
+        records = parse_records(typed_table(table, rows), layout, self.settings, hold=True)
         typed = typed_upload(table, rows, mark or f"{self.store.who}, {dt.datetime.now(dt.UTC).isoformat()}")
         intake = self.store.add_records(records, typed, death_settled=self._death_settled, before=before)
         if table == SENSORS.name:
@@ -176,7 +177,7 @@ class Trial(TakesReadings):
         Withdrawal
         """
         layout = RECORD_TABLES[table]
-        records = parse_records(typed_table(table, rows), layout, self.settings, keys_only=True)
+        records = parse_records(typed_table(table, rows), layout, self.settings, keys_only=True, hold=True)
         return self.store.withdraw(table, records, undo=undo, death_settled=self._death_settled)
 
     def withdraw_table(self, table: str, path: Path, *, undo: bool = False) -> Withdrawal:
@@ -201,8 +202,8 @@ class Trial(TakesReadings):
             If a row is unknown, or others rest on it.
         """
         layout = RECORD_TABLES[table]
-        raw = read_table(path, layout, name=name_of(path))
-        records = parse_records(raw, layout, self.settings, keys_only=True)
+        raw = read_table(path, layout, name=name_of(path), hold=True)
+        records = parse_records(raw, layout, self.settings, keys_only=True, hold=True)
         return self.store.withdraw(table, records, undo=undo, death_settled=self._death_settled)
 
     def withdraw_upload(self, sha_prefix: str, *, undo: bool = False) -> Withdrawal:

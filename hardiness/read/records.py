@@ -16,6 +16,7 @@ import pandas as pd
 
 from hardiness.errors import InputError, Problem, near_name
 from hardiness.read.cells import CellRules, parse_cell
+from hardiness.read.keys import good_keys, keys_of, repeated_keys
 from hardiness.read.labels import FREE_TEXT, RefusedError, quote
 from hardiness.read.tables import RawTable
 from hardiness.read.years import say_dates_ahead
@@ -45,6 +46,11 @@ class Records:
         Sentences for the user.
     given : tuple of str
         The columns that the file has; what it says nothing about stays as it was.
+    problems : list of Problem
+        What is wrong with rows and cells, held back so that what is wrong between tables can be listed beside it. A
+        file with any is never stored. Rows without a good key are not in ``frame``; other bad cells are empty there.
+    in_doubt : frozenset of (tuple of str, str)
+        Key and column of each bad cell in ``frame``: nothing is to be held against it.
     """
 
     table: Table
@@ -53,63 +59,13 @@ class Records:
     file: str
     said: list[str] = field(default_factory=list)
     given: tuple[str, ...] = ()
+    problems: list[Problem] = field(default_factory=list)
+    in_doubt: frozenset[tuple[tuple[str, ...], str]] = frozenset()
 
     @property
     def keys(self) -> list[tuple[str, ...]]:
         """The key of each row, as text (dates in ISO 8601)."""
         return keys_of(self.frame, self.table)
-
-
-def keys_of(frame: pd.DataFrame, table: Table) -> list[tuple[str, ...]]:
-    """Give the key of each row of a records table as text.
-
-    Parameters
-    ----------
-    frame : pandas.DataFrame
-        With at least the columns of the key.
-    table : Table
-        Which table it is.
-
-    Returns
-    -------
-    list of tuple of str
-        Dates in ISO 8601.
-
-    Examples
-    --------
-    >>> from hardiness.schema import SCORES
-    >>> keys_of(pd.DataFrame({"plant": ["T1"], "scored_on": [dt.date(2032, 2, 10)], "observer": [""]}), SCORES)
-    [('T1', '2032-02-10', '')]
-    """
-    columns = [[str(value) for value in frame[name]] for name in table.key]
-    return list(zip(*columns, strict=True))
-
-
-def key_text(table: Table, key: Sequence[str]) -> str:
-    """Write a key as a person reads it.
-
-    Parameters
-    ----------
-    table : Table
-        Whose key it is.
-    key : sequence of str
-        Its values.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from hardiness.schema import SCORES
-    >>> key_text(SCORES, ("T1", "2032-02-10", ""))
-    "plant 'T1', scored_on 2032-02-10"
-    """
-    parts = []
-    for name, value in zip(table.key, key, strict=True):
-        if value:
-            parts.append(f"{name} {value if table[name].kind == 'date' else quote(value)}")
-    return ", ".join(parts)
 
 
 def records_frame(table: Table, rows: Sequence[Mapping[str, object]]) -> pd.DataFrame:
@@ -148,7 +104,13 @@ def _empty_value(column: Column) -> object:
 
 
 def parse_records(
-    raw: RawTable, table: Table, settings: Settings, *, today: dt.date | None = None, keys_only: bool = False
+    raw: RawTable,
+    table: Table,
+    settings: Settings,
+    *,
+    today: dt.date | None = None,
+    keys_only: bool = False,
+    hold: bool = False,
 ) -> Records:
     """Check and type the rows of a records file.
 
@@ -165,6 +127,9 @@ def parse_records(
         after it, are taken and said.
     keys_only : bool, default False
         Whether the file need only name rows (to withdraw them): columns and cells outside the key may be missing.
+    hold : bool, default False
+        Whether what is wrong with rows and cells is held back in the records: the store raises it with what is wrong
+        between tables.
 
     Returns
     -------
@@ -173,7 +138,7 @@ def parse_records(
     Raises
     ------
     InputError
-        With every fault: unknown or missing columns, bad cells, keys that stand twice.
+        With every fault: unknown or missing columns, and unless held back bad rows and cells, keys that stand twice.
 
     Examples
     --------
@@ -186,7 +151,9 @@ def parse_records(
     """
     today = today or dt.datetime.now(settings.zone).date()
     rules = CellRules(settings, decimal_comma=raw.decimal_comma)
-    problems = _column_problems(raw, table, keys_only)
+    needed = {column.name for column in table.columns if column.required}
+    needed &= set(table.key) if keys_only else needed
+    problems = [*raw.problems, *_column_problems(raw, table, needed)]
     said = list(raw.said)
     values: list[dict[str, object]] = [{} for _ in raw.rows]
     given = tuple(column.name for column in table.columns if column.name in raw.columns)
@@ -200,21 +167,20 @@ def parse_records(
         if column.kind == "date":
             dates = ((row.number, value.get(name)) for row, value in zip(raw.rows, values, strict=True))
             said.extend(say_dates_ahead(raw.file, name, dates, today))
-    if all(name in given or not table[name].required for name in table.key):
-        problems.extend(_repeated_keys(raw, table, values))
-    if problems:
-        problems.sort(key=_row_order)
+    if needed & set(table.key) <= set(given):
+        problems.extend(repeated_keys(raw, table, values))
+    problems.sort(key=lambda problem: problem.row if isinstance(problem.row, int) else 0)
+    if problems and not (hold and needed <= set(given)):
         raise InputError(problems)
-    if keys_only:
-        values = [{**{c.name: 0 for c in table.columns if c.kind == "grade"}, **row} for row in values]
-    return Records(table, records_frame(table, values), [row.number for row in raw.rows], raw.file, said, given)
+    empty = {column.name: 0 for column in table.columns if column.kind == "grade"} if keys_only or problems else {}
+    numbers, in_doubt = [row.number for row in raw.rows], frozenset[tuple[tuple[str, ...], str]]()
+    if problems:
+        numbers, values, in_doubt = good_keys(numbers, values, table, given)
+    frame = records_frame(table, [{**empty, **row} for row in values])
+    return Records(table, frame, numbers, raw.file, said, given, problems, in_doubt)
 
 
-def _row_order(problem: Problem) -> int:
-    return problem.row if isinstance(problem.row, int) else 0
-
-
-def _column_problems(raw: RawTable, table: Table, keys_only: bool) -> list[Problem]:
+def _column_problems(raw: RawTable, table: Table, needed: set[str]) -> list[Problem]:
     problems = []
     for name in raw.columns:
         if name not in table.names:
@@ -223,8 +189,7 @@ def _column_problems(raw: RawTable, table: Table, keys_only: bool) -> list[Probl
                 Problem(f"column {quote(name)}, not known", ", ".join(table.names), file=raw.file, hint=hint)
             )
     for column in table.columns:
-        needed = column.required and (column.name in table.key or not keys_only)
-        if needed and column.name not in raw.columns:
+        if column.name in needed and column.name not in raw.columns:
             problems.append(
                 Problem(f"no column {quote(column.name)}", f"a header row with it: {column.meaning}", file=raw.file)
             )
@@ -281,21 +246,3 @@ def _changed_labels(raw: RawTable, column: Column, values: Sequence[dict[str, ob
 def _some(items: Sequence[str]) -> str:
     more = f" and {len(items) - _SHOWN} more" if len(items) > _SHOWN else ""
     return ", ".join(items[:_SHOWN]) + more
-
-
-def _repeated_keys(raw: RawTable, table: Table, values: Sequence[dict[str, object]]) -> list[Problem]:
-    """Refuse a key that stands twice: which of the two rows counts is not ours to choose."""
-    first: dict[tuple[str, ...], int] = {}
-    problems = []
-    for row, value in zip(raw.rows, values, strict=True):
-        if any(name in raw.columns and name not in value for name in table.key):
-            continue  # a cell of its key was refused already
-        key = tuple(str(value.get(name, "")) for name in table.key)
-        if key in first:
-            problems.append(
-                Problem(f"{key_text(table, key)} again; row {first[key]} has it too", "each one once in a file",
-                        file=raw.file, row=row.number)
-            )  # fmt: skip
-        else:
-            first[key] = row.number
-    return problems

@@ -14,14 +14,16 @@ from itertools import groupby
 import pandas as pd
 
 from hardiness.errors import Problem, near_name
+from hardiness.read.keys import key_text, keys_of
 from hardiness.read.labels import quote
-from hardiness.read.records import Records, key_text, keys_of
+from hardiness.read.records import Records
 from hardiness.schema import CALIBRATIONS, FREEZE_NOTES, MASKS, RECORD_TABLES, SCORES, Table
 from hardiness.settings import Settings
 
 DeathSettled = Callable[[str, dt.date, dt.date], bool]
 """Whether a plant scored dead on the first date met, after that score, a freeze that lies before the second date."""
 
+_BLOCKS_SHOWN = 12  # names in one message
 _HINTS = 25  # near names are looked for this often: a file of another trial would otherwise take minutes
 
 
@@ -86,8 +88,10 @@ def check_references(
     if before is not None and faults:
         standing = {_identity(fault) for fault in _faults(before, settings, settled)}
         faults = [fault for fault in faults if _identity(fault) not in standing]
-    if source is not None and source.table.name in (MASKS.name, CALIBRATIONS.name):
-        faults += _unknown_sensors(source, current["sensors"])
+    if source is not None:
+        faults += _unknown_places(source, current)
+        doubted = {(source.table.name, *cell) for cell in source.in_doubt}
+        faults = [fault for fault in faults if (fault.table, fault.key, fault.column) not in doubted]
     rows = {} if source is None else dict(zip(source.keys, source.rows, strict=True))
     hints: dict[tuple[str, str], str | None] = {}
     problems = []
@@ -130,6 +134,7 @@ def _faults(tables: Mapping[str, pd.DataFrame], settings: Settings, settled: Dea
     return [
         *_unknown_selections(tables["plants"], tables["selections"]),
         *_plants_out_of_time(tables["plants"]),
+        *_own_copies(tables["plants"]),
         *_scores_out_of_place(tables["scores"], tables["plants"]),
         *_better_after_death(tables["scores"], settings, settled),
         *_spans_out_of_time(tables["freeze_notes"], FREEZE_NOTES),
@@ -162,6 +167,15 @@ def _plants_out_of_time(plants: pd.DataFrame) -> list[_Fault]:
                        f"a date from {start} on")
             )  # fmt: skip
     return faults
+
+
+def _own_copies(plants: pd.DataFrame) -> list[_Fault]:
+    itself = plants[(plants["copy_of"] == plants["plant"]) & (plants["plant"] != "")]
+    return [
+        _Fault("plants", (plant,), "copy_of", f"{quote(plant)}, the plant itself",
+               "the original seedling it was taken from, or an empty cell")
+        for plant in itself["plant"]
+    ]  # fmt: skip
 
 
 def _scores_out_of_place(scores: pd.DataFrame, plants: pd.DataFrame) -> list[_Fault]:
@@ -230,8 +244,49 @@ def _spans_out_of_time(table: pd.DataFrame, layout: Table) -> list[_Fault]:
     ]
 
 
+def blocks_of(plants: pd.DataFrame, sensors: pd.DataFrame) -> set[str]:
+    """Gather the blocks of a trial: where a plant stands, or a sensor hangs.
+
+    Parameters
+    ----------
+    plants, sensors : pandas.DataFrame
+        The tables.
+
+    Returns
+    -------
+    set of str
+    """
+    return {str(block) for table in (plants, sensors) for block in table["block"] if block}
+
+
+def _unknown_places(source: Records, current: Mapping[str, pd.DataFrame]) -> list[_Fault]:
+    """Find sensors and blocks that rows of a file are about and the trial does not have.
+
+    Only rows of the file are asked: what is withdrawn later, or renamed, may come back, and its rows stay.
+    """
+    if source.table.name in (MASKS.name, CALIBRATIONS.name):
+        return _unknown_sensors(source, current["sensors"])
+    if source.table.name == FREEZE_NOTES.name:
+        return _unknown_blocks(source, blocks_of(current["plants"], current["sensors"]))
+    return []
+
+
+def _unknown_blocks(source: Records, blocks: set[str]) -> list[_Fault]:
+    """Find notes on a block where nothing stands: a mistyped one would set no freeze aside, and nobody would know."""
+    some = ", ".join(quote(block) for block in sorted(blocks)[:_BLOCKS_SHOWN])
+    if len(blocks) > _BLOCKS_SHOWN:
+        some += f" and {len(blocks) - _BLOCKS_SHOWN} more"
+    known = f"a block where a plant stands or a sensor hangs ({some})" if blocks else "no block yet: add plants first"
+    return [
+        _Fault(source.table.name, key, "block", f"block {quote(block)}, where nothing stands",
+               f"{known}; empty is the whole site", near_name(block, sorted(blocks)))
+        for key, block in zip(source.keys, source.frame["block"], strict=True)
+        if block and block not in blocks
+    ]  # fmt: skip
+
+
 def _unknown_sensors(source: Records, sensors: pd.DataFrame) -> list[_Fault]:
-    """Find sensors that a file names and the trial does not have; one withdrawn later may come back: its rows stay."""
+    """Find sensors that a file names and the trial does not have."""
     known = set(sensors["sensor"])
     return [
         _Fault(source.table.name, key, "sensor", f"sensor {quote(sensor)}, not in sensors", "a sensor of the trial",

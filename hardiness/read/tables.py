@@ -51,6 +51,8 @@ class RawTable:
         Sentences for the user: what was assumed in reading.
     decimal_comma : bool
         Whether a comma in a number can only be a decimal comma (the delimiter is ``;``).
+    problems : list of Problem
+        What is wrong with rows of the file, held back; those rows are not among ``rows``.
     """
 
     file: str
@@ -58,9 +60,10 @@ class RawTable:
     rows: list[RawRow]
     said: list[str] = field(default_factory=list)
     decimal_comma: bool = False
+    problems: list[Problem] = field(default_factory=list)
 
 
-def read_table(path: Path, table: Table, *, name: str | None = None) -> RawTable:
+def read_table(path: Path, table: Table, *, name: str | None = None, hold: bool = False) -> RawTable:
     r"""Read a CSV or XLSX file as rows of text.
 
     Parameters
@@ -71,6 +74,9 @@ def read_table(path: Path, table: Table, *, name: str | None = None) -> RawTable
         The table it should hold: its columns tell the delimiter, its name the sheet.
     name : str, optional
         The file's name for messages; None: the name of ``path``.
+    hold : bool, default False
+        Whether what is wrong with single rows is held back in the table, for a caller that lists it beside what is
+        wrong with the cells of the others.
 
     Returns
     -------
@@ -80,7 +86,7 @@ def read_table(path: Path, table: Table, *, name: str | None = None) -> RawTable
     ------
     InputError
         With every fault of the file's form: no such file, empty, no text, no header row, no rows, a column name
-        twice, a row with too few or too many cells, a formula.
+        twice; unless held back, a row with too few or too many cells, a formula.
 
     Examples
     --------
@@ -98,7 +104,7 @@ def read_table(path: Path, table: Table, *, name: str | None = None) -> RawTable
         grid, decimal_comma = read_grid(data, table, file), False
     else:
         grid, decimal_comma = _csv_grid(data, table, file)
-    return _assemble(grid, file, decimal_comma)
+    return _assemble(grid, file, decimal_comma, hold=hold)
 
 
 def _bytes_of(path: Path, file: str) -> bytes:
@@ -158,6 +164,7 @@ def _check_width(cells: Sequence[str], grid: Grid, file: str, number: int, delim
     grid.problems.append(
         Problem(f"{len(cells)} cells", f"{wanted} cells, as in the header row", file=file, row=number, hint=hint)
     )
+    grid.faulty.add(number)
 
 
 def _decode(data: bytes, file: str) -> tuple[str, list[str]]:
@@ -236,9 +243,9 @@ def _header_likeness(line: str, delimiter: str, table: Table) -> tuple[int, int]
     return sum(column_name(cell) in table.names for cell in cells), len(cells)
 
 
-def _assemble(grid: Grid, file: str, decimal_comma: bool) -> RawTable:
+def _assemble(grid: Grid, file: str, decimal_comma: bool, *, hold: bool) -> RawTable:
     """Name the columns, drop the empty ones, and raise with all that is wrong with the file's form."""
-    problems = list(grid.problems)
+    problems: list[Problem] = []
     if grid.header_row == 0:
         raise InputError(Problem("no header row", "a header row and at least one row below it", file=file))
     names = [column_name(cell) for cell in grid.header]
@@ -259,11 +266,12 @@ def _assemble(grid: Grid, file: str, decimal_comma: bool) -> RawTable:
             )  # fmt: skip
     if not grid.rows:
         problems.append(Problem("no rows below the header", "at least one row", file=file))
-    if problems:
-        raise InputError(problems)
+    if problems or grid.header_row in grid.faulty or (grid.problems and not hold):
+        raise InputError([*grid.problems, *problems])
     named = [(index, column) for index, column in enumerate(names) if column]
     rows = [
         RawRow(number, {column: cells[index] if index < len(cells) else "" for index, column in named})
         for number, cells in grid.rows
+        if number not in grid.faulty
     ]
-    return RawTable(file, [column for _, column in named], rows, grid.said, decimal_comma)
+    return RawTable(file, [column for _, column in named], rows, grid.said, decimal_comma, grid.problems)

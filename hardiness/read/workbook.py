@@ -35,13 +35,17 @@ _SHOWN = 5  # examples in a sentence
 
 @dataclass(slots=True)
 class Grid:
-    """A file's cells before they are named: header row, rows with their numbers, what was said and what is wrong."""
+    """A file's cells before they are named: header row, rows with their numbers, what was said and what is wrong.
+
+    ``faulty`` are the rows that a problem speaks of: their cells are not what was meant.
+    """
 
     header_row: int = 0
     header: list[str] = field(default_factory=list)
     rows: list[tuple[int, list[str]]] = field(default_factory=list)
     said: list[str] = field(default_factory=list)
-    problems: list[Problem | str] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    faulty: set[int] = field(default_factory=set)
 
 
 def column_name(text: str) -> str:
@@ -195,6 +199,7 @@ def _refuse_merged(sheet: Worksheet, grid: Grid, file: str) -> None:
                 Problem(f"merged cells {merged.coord}", "one value in each cell", file=file, row=merged.min_row,
                         hint="Part the merged cells and fill each of them.")
             )  # fmt: skip
+            grid.faulty.update(range(merged.min_row, merged.max_row + 1))
 
 
 class _CellReader:
@@ -264,6 +269,7 @@ class _CellReader:
     def _refuse(self, cell: Any, index: int, found: str, accepted: str, hint: str | None = None) -> None:
         column = self.names[index] or column_letters(index)
         self.grid.problems.append(Problem(found, accepted, file=self.file, row=int(cell.row), column=column, hint=hint))
+        self.grid.faulty.add(int(cell.row))
 
     def say_numbers(self) -> None:
         for name, found in self.numbers.items():

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from hardiness.errors import InputError
 from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled
 from hardiness.store.awaited import say_awaited
@@ -53,7 +54,8 @@ def add_records(
     Raises
     ------
     InputError
-        If a row refers to something unknown, or scores a settled death better; nothing was stored.
+        If a row refers to something unknown, or scores a settled death better, with what the records hold back;
+        nothing was stored.
     StoreError
         If the machine could not store it; nothing was stored.
     """
@@ -61,17 +63,21 @@ def add_records(
     sha256, table, given = sha256_of(data), records.table.name, options_json(options)
     with folder.database.write() as connection:
         snapshot = take_snapshot(connection)
-        if (earlier := same_file(connection, sha256, table, "", given)) is not None:
+        earlier = same_file(connection, sha256, table, "", given)
+        if earlier is not None and not records.problems:  # what was good once may be bad since: of a changed scale
             said = [*records.said, *say_repeated(connection, earlier, snapshot.state)]
             return Intake(table, records.file, sha256, unchanged=len(records.frame), repeated=True, said=said)
-        if before is not None:
+        if before is not None and not records.problems:
             before(records, snapshot.state)
+        if records.problems and records.frame.empty:
+            raise InputError(records.problems)
         intake = insert_intake(
             connection, folder, table=table, sha256=sha256, file=records.file, options=given, rows=len(records.frame)
         )
         add_versions(connection, intake, records)
         after = take_snapshot(connection)
-        refuse_problems(snapshot, after, settings=folder.settings, source=records, death_settled=death_settled)
+        refuse_problems(snapshot, after, settings=folder.settings, source=records, death_settled=death_settled,
+                        beside=records.problems)  # fmt: skip
         added, changed, _ = changes_between(snapshot.state, after.state, table)
         updated = list(dict.fromkeys(change.key for change in changed))
         unchanged = len(records.frame) - len(added) - len(updated)
@@ -82,5 +88,5 @@ def add_records(
         counts = {"added": len(added), "updated": len(updated), "unchanged": unchanged}
         note_act(connection, who=folder.who, action="add file", table=table, sha256=sha256, file=records.file,
                  new=to_json(counts))  # fmt: skip
-    said = [*records.said, *say_awaited(records, after)]
+    said = [*records.said, *say_awaited(records, snapshot, after)]
     return Intake(table, records.file, sha256, len(added), changed, unchanged, said=said)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import sqlalchemy as sa
 
-from hardiness.errors import InputError
+from hardiness.errors import InputError, Problem
 from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled, check_references
 from hardiness.settings import Settings
@@ -94,6 +94,8 @@ def refuse_problems(
     settings: Settings,
     source: Records | None = None,
     death_settled: DeathSettled | None = None,
+    beside: Sequence[Problem] = (),
+    most: int | None = None,
 ) -> None:
     """Raise where a change would leave the records at odds with each other.
 
@@ -107,6 +109,10 @@ def refuse_problems(
         The file that makes the change.
     death_settled : callable, optional
         See :func:`hardiness.read.references.check_references`.
+    beside : sequence of Problem
+        What is wrong already: listed with the rest, and raised in any case.
+    most : int, optional
+        Of so many rows that no file names the problem is listed, the others are counted.
 
     Raises
     ------
@@ -120,7 +126,13 @@ def refuse_problems(
         source=source,
         death_settled=death_settled,
     )
-    if not check():
-        return  # all is well, whatever it was before: the usual case, and half the work
-    if problems := check(before=frames_of(before.state)):
-        raise InputError(problems)
+    found = check()  # where all is well, whatever it was before: the usual case, and half the work
+    if found:
+        found = check(before=frames_of(before.state))
+    if not found and not beside:
+        return
+    problems = [*beside, *(problem for problem in found if problem.row is not None)]
+    problems.sort(key=lambda problem: problem.row if isinstance(problem.row, int) else 0)
+    others = [problem for problem in found if problem.row is None]
+    left = len(others) - len(others[:most])
+    raise InputError([*problems, *others[:most], *([f"And {left:,} more rows like these."] if left else [])])

@@ -11,7 +11,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from hardiness.errors import InputError, Problem
-from hardiness.read.records import Records, key_text
+from hardiness.read.keys import key_text
+from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled
 from hardiness.schema import RECORD_TABLES, Table
 from hardiness.store.agreement import FileReadings, compare
@@ -29,6 +30,7 @@ from hardiness.store.versions import mark_versions, versions_of
 from hardiness.words import count
 
 _SHORTEST = 4  # characters of a SHA-256 that may name an upload
+_MOST_LISTED = 20  # rows that rest on what is withdrawn; the whole register would fill the screen
 _HINTS = 25  # near rows are looked for this often
 
 
@@ -79,11 +81,12 @@ def withdraw_rows(
     with folder.database.write() as connection:
         versions = versions_of(connection, table.name, keys)
         before = take_snapshot(connection)
-        _refuse_unknown(records, {key for _, key, _ in versions}, before.state)
+        beside = [*records.problems, *_unknown(records, {key for _, key, _ in versions}, before.state)]
         marked = [number for number, _, withdrawn in versions if withdrawn == undo]
         mark_versions(connection, marked, withdrawn=not undo)
         after = take_snapshot(connection)
-        refuse_problems(before, after, settings=folder.settings, death_settled=death_settled)
+        refuse_problems(before, after, settings=folder.settings, death_settled=death_settled, beside=beside,
+                        most=_MOST_LISTED)  # fmt: skip
         old, new = before.state[table.name], after.state[table.name]
         changed = [key for key in keys if old.get(key) != new.get(key)]
         note_rows(connection, who=folder.who, action="undo withdraw" if undo else "withdraw", table=table.name,
@@ -92,15 +95,14 @@ def withdraw_rows(
     return Withdrawal(len(changed), said)
 
 
-def _refuse_unknown(records: Records, known: set[Key], state: State) -> None:
+def _unknown(records: Records, known: set[Key], state: State) -> list[Problem]:
     table = records.table
     unknown = [(row, key) for row, key in zip(records.rows, records.keys, strict=True) if key not in known]
-    if unknown:
-        raise InputError(
-            Problem(f"{key_text(table, key)}, never added", f"rows of {table.name}", file=records.file, row=row,
-                    hint=_near_row(table, key, state) if index < _HINTS else None)
-            for index, (row, key) in enumerate(unknown)
-        )  # fmt: skip
+    return [
+        Problem(f"{key_text(table, key)}, never added", f"rows of {table.name}", file=records.file, row=row,
+                hint=_near_row(table, key, state) if index < _HINTS else None)
+        for index, (row, key) in enumerate(unknown)
+    ]  # fmt: skip
 
 
 def _near_row(table: Table, key: Key, state: State) -> str | None:
@@ -169,7 +171,7 @@ def withdraw_upload(
             _refuse_contradictions(connection, folder, turned)
         connection.execute(sa.update(INTAKES).where(INTAKES.c.id.in_(numbers)).values(withdrawn=not undo))
         after = take_snapshot(connection)
-        refuse_problems(before, after, settings=folder.settings, death_settled=death_settled)
+        refuse_problems(before, after, settings=folder.settings, death_settled=death_settled, most=_MOST_LISTED)
         action = "undo withdraw upload" if undo else "withdraw upload"
         for intake in turned:
             note_act(connection, who=folder.who, action=action, table=intake.table_name, sha256=sha256,

@@ -59,11 +59,6 @@ def test_all_problems_of_a_file_are_listed_at_once_with_their_place(planted: Lin
         "T9,OL-07,own,2022-04-01,,cold,x\n"
     )
     ended = refused(planted, "plants", text, "p.csv")
-    short = "T9,OL-07,own,2022-04-01,,cold,x"
-    assert short in text
-    assert len(ended.problems("p.csv")) == 1  # the form of the file comes first: a row with a cell too many
-    assert "row 6" in ended.err
-    ended = refused(planted, "plants", text.replace(short, short[:-2]), "p.csv")
     places = [line.split(": found ")[0] for line in ended.problems("p.csv")]
     assert places == [
         "p.csv, row 2, column planted_on",
@@ -73,11 +68,69 @@ def test_all_problems_of_a_file_are_listed_at_once_with_their_place(planted: Lin
         "p.csv, row 4, column plant",
         "p.csv, row 4, column lost_to",
         "p.csv, row 5",
+        "p.csv, row 6",
     ]
     assert all("; accepted: " in line for line in ended.problems("p.csv"))
     for text in ("'2022-02-30'", "'01/04/2022'", "Did you mean 'ground'?", "cold, other or unknown", "row 2 has"):
         assert text in ended.err
-    assert "7 problems; nothing was stored." in ended.err
+    assert "8 problems; nothing was stored." in ended.err
+
+
+@pytest.mark.parametrize(
+    "table, text, places",
+    [
+        (
+            "scores",
+            "plant,scored_on,grade,observer,more\nT1,2023-02-01,9,A,\nT999,2023-02-01,1,A,\nT2,2020-02-01,1,A,\n"
+            "T998,2023-02-01,nine,A,\nT3,01.02.2023,1,A,\nT3,2023-02-01,1,A,x,y\n",
+            [": column", "2, column grade", "3, column plant", "4, column scored_on", "5, column grade",
+             "5, column plant", "6, column scored_on", "7"],
+        ),
+        (
+            "plants",
+            "plant,selection,rootstock,planted_on,removed_on,copy_of\nX1,OL-99,own,,,\nX2,OL-07,,,,\n"
+            "X3,OL-07,own,2022-04-01,2021-04-01,\nX4,OL-07,own,2022-04-31,2021-04-01,X4\nX5,,own,,,\n",
+            ["2, column selection", "3, column rootstock", "4, column removed_on", "5, column planted_on",
+             "5, column copy_of", "6, column selection"],
+        ),
+        ("freeze_notes", "from,to,block,set_aside\n2023-01-10,2023-01-09,A,yes\n2023-01-10,2023-01-11,,maybe\n"
+         "2023-01-10,2023-01-12,B,yes\n", ["2, column to", "3, column set_aside", "4, column block"]),
+        ("scores", "plant,scored_on,grade\nT9,2023-02-30,7\n,,\n", ["2, column scored_on", "2, column grade"]),
+    ],
+)  # fmt: skip
+def test_cells_rows_and_what_they_refer_to_are_listed_together(planted: Line, table, text, places):
+    ended = refused(planted, table, text, "t.csv")
+    found = [line.split(" found ")[0].rstrip(":") for line in ended.problems("t.csv")]
+    assert [name.replace("t.csv, row ", "").replace("t.csv: ", ": ") for name in found] == [
+        "t.csv" if place == ": column" else place for place in places
+    ]
+    assert f"{len(places)} problems; nothing was stored." in ended.err
+
+
+def test_a_bad_cell_is_not_held_against_other_rows(planted: Line):
+    planted.added("scores", "plant,scored_on,grade\nT1,2023-02-20,5\n")
+    planted.added("plants", "plant,selection,rootstock,planted_on,removed_on\nT1,OL-07,stock P,2022-04-01,2023-06-01\n")
+    later = "plant,selection,rootstock,planted_on,removed_on\nT1,OL-07,stock P,1 May 2023,2023-05-01\n"
+    (problem,) = refused(planted, "plants", later, "p.csv").problems("p.csv")  # its score lies before either date
+    assert problem.startswith("p.csv, row 2, column planted_on: found '1 May 2023'")
+
+
+def test_a_table_that_was_good_once_is_refused_by_a_shorter_scale(planted: Line):
+    text = "plant,scored_on,grade\nT1,2023-02-20,5\n"
+    planted.added("scores", text)
+    path = planted.folder / "trial.toml"
+    whole = path.read_text(encoding="utf-8")
+    path.write_text(whole.replace("    'dead down to the graft',\n", ""), encoding="utf-8")
+    assert path.read_text(encoding="utf-8") != whole
+    ended = planted.add("scores", text)
+    assert ended.code == 2 and "a grade 0-4" in ended.err
+
+
+def test_formulas_in_a_workbook_are_listed_beside_the_faults_of_other_rows(planted: Line):
+    book = workbook(["plant", "scored_on", "grade"], ["T1", "2023-02-20", "=1+1"], ["T9", "2023-02-20", 1])
+    ended = refused(planted, "scores", book, "s.xlsx")
+    places = [line.split(": found ")[0] for line in ended.problems("s.xlsx")]
+    assert places == ["s.xlsx, row 2, column grade", "s.xlsx, row 3, column plant"]
 
 
 def test_unknown_and_missing_columns_are_named_with_near_names(line: Line):

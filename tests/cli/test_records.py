@@ -149,6 +149,10 @@ def test_history_and_uploads_say_who_when_what_and_from_which_file(line: Line, m
         ("freeze_notes", "from,to\n2023-01-10,2023-01-09\n", 2, "to", "2023-01-09", "from 2023-01-10 on"),
         ("plants", "plant,selection,rootstock,removed_on\nT1,OL-07,own,2022-03-01\n", 2, "removed_on", "2022-03-01",
          "2022-04-01"),
+        ("plants", "plant,selection,rootstock,copy_of\nT8,OL-07,own,T8\n", 2, "copy_of", "'T8', the plant itself",
+         "original seedling"),
+        ("freeze_notes", "from,to,block,set_aside\n2023-01-10,2023-01-11,a,yes\n", 2, "block",
+         "block 'a', where nothing stands", "('A'); empty is the whole site. Did you mean 'A'?"),
     ],
 )  # fmt: skip
 def test_what_refers_to_nothing_or_stands_before_its_time_is_refused(
@@ -164,6 +168,36 @@ def test_a_sensor_that_is_not_known_yet_is_said_and_the_plants_are_taken(planted
     ended = planted.added("plants", plants)
     assert "Sensor 'L12' of 2 plants has no record and no readings yet. Did you mean 'L1'?" in ended.err
     assert list(planted.held("plants")["sensor"])[3:] == ["L1;L12", "L12"]
+
+
+def test_a_note_on_a_block_waits_for_plants(line: Line):
+    ended = refused(line, "freeze_notes", "from,to,block,set_aside\n2023-01-10,2023-01-11,A,yes\n")
+    assert "accepted: no block yet: add plants first; empty is the whole site." in ended.err
+    line.added("freeze_notes", "from,to,set_aside\n2023-01-10,2023-01-11,yes\n")
+
+
+def test_blocks_and_copies_that_nothing_else_knows_are_said_and_taken(planted: Line):
+    rows = "T7,OL-07,own,B,,\nT8,OL-07,own,B,,T3\nT9,OL-07,own,B,L1,T33\nT10,OL-07,own,A,,T11\nT11,OL-07,own,A,,\n"
+    ended = planted.added("plants", "plant,selection,rootstock,block,sensor,copy_of\n" + rows)
+    assert "Block 'B' of 2 plants is one where no sensor hangs.\n" in ended.err  # the third names its sensor
+    assert "Plant 'T9' is a copy of 'T33', which is no plant here. Did you mean 'T3'?" in ended.err
+    assert ended.err.count("copy of") == 1
+    near = planted.added("sensors", "sensor,block\nL2,a\n")
+    assert "Block 'a' of sensor 'L2' is one where no plant stands. Did you mean 'A'?" in near.err
+    named = planted.added("plants", "plant,selection,rootstock,block,sensor\nT12,OL-07,own,a1,L1\n")
+    assert "Block 'a1' of plant 'T12' is one where no sensor hangs. Did you mean" in named.err
+
+
+def test_a_note_whose_block_is_renamed_or_withdrawn_is_said(planted: Line):
+    planted.added("plants", "plant,selection,rootstock,block\nT8,OL-07,own,B\n")
+    planted.added("freeze_notes", "from,to,block,set_aside\n2023-01-10,2023-01-11,B,yes\n")
+    sentence = "The freeze note from 2023-01-10 is about block 'B', where nothing stands any more: it has no effect."
+    gone = planted.done("withdraw", "plants", planted.file("plant\nT8\n"))
+    assert sentence in gone.err
+    planted.done("withdraw", "plants", planted.file("plant\nT8\n"), "--undo")
+    renamed = planted.added("plants", "plant,selection,rootstock,block\nT8,OL-07,own,C\n")
+    assert sentence in renamed.err
+    assert sentence not in planted.added("plants", "plant,selection,rootstock,block\nT9,OL-07,own,A\n").err
 
 
 def test_a_plant_cannot_be_moved_past_its_scores(planted: Line):

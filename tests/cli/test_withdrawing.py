@@ -148,3 +148,22 @@ def test_withdrawn_readings_do_not_come_back_against_what_was_added_since(plante
     said = refused(planted, "withdraw", "upload", hash_, "--undo")
     assert "'l2.csv'" in said and "L1" in said
     assert [row["minimum_c"] for row in planted.csv("freezes")] == ["-9.0"]
+
+
+def test_of_many_rows_that_rest_on_what_is_withdrawn_twenty_are_listed(planted: Line):
+    days = [f"2023-02-{day:02d}" for day in range(1, 29)]
+    planted.added("scores", "\n".join(["plant,scored_on,grade", *(f"T1,{day},1" for day in days)]))
+    err = refused(planted, "withdraw", "plants", planted.file("plant\nT1\n"))
+    assert err.count("That row rests on it") == 20
+    assert err.splitlines()[20:] == ["And 8 more rows like these.", "Nothing was stored."]
+
+
+def test_rows_never_added_and_bad_dates_are_listed_with_what_rests_on_the_others(planted: Line):
+    planted.added("scores", DEAD, "s.csv")
+    err = refused(
+        planted, "withdraw", "scores", planted.file("plant,scored_on\nT1,20.2.2023\nT3,2023-02-20\n", "w.csv")
+    )
+    assert [line.split(" found ")[0] for line in err.splitlines()[:2]] == ["w.csv, row 2, column scored_on:",
+                                                                          "w.csv, row 3:"]  # fmt: skip
+    err = refused(planted, "withdraw", "plants", planted.file("plant\nT1\nT9\n", "w.csv"))
+    assert "w.csv, row 3: found plant 'T9', never added" in err and "scores, plant 'T1', scored_on 2023-02-20" in err

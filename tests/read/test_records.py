@@ -16,7 +16,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from hardiness.errors import InputError
-from hardiness.read.records import key_text, parse_records, records_frame
+from hardiness.read.keys import key_text
+from hardiness.read.records import parse_records, records_frame
 from hardiness.read.tables import RawRow, RawTable, read_table
 from hardiness.schema import FREEZE_NOTES, PLANTS, RECORD_TABLES, SCORES, SELECTIONS, SENSORS
 from hardiness.settings import Settings
