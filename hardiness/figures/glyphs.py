@@ -47,6 +47,7 @@ def _data_uri(family: str, weight: int, characters: str) -> str:
     options = subset.Options()
     options.flavor = "woff"
     options.recalc_timestamp = False  # the same bytes on any day
+    options.drop_tables += ["FFTM"]  # time stamps of a font editor: dropped anyhow, else with a warning
     buffer = io.BytesIO()
     with subset.load_font(str(font_files()[family, weight]), options) as font:
         chooser = subset.Subsetter(options)

@@ -238,8 +238,10 @@ class Entry:
         if not added:
             return "back to the one skipped"
         taken = self.scores.pop()
+        self._pending = replace(taken, plant="", grade=0)  # a slip of the grade does not cost what was said of it
         self._write()
-        return f"taken back: {taken.plant} {taken.grade}"
+        kept = words.listed([name for name, has in (("note", taken.notes), ("cover", taken.protected)) if has])
+        return f"taken back: {taken.plant} {taken.grade}{f'; its {kept} kept, now the grade' if kept else ''}"
 
     def _write(self) -> None:
         """Write the file whole, and have the disk keep it, before anything else is asked."""

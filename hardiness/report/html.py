@@ -143,16 +143,19 @@ def _grid(heads: tuple[Head, ...], rows: tuple[tuple[str, ...], ...]) -> str:
         f'<th scope="col"{mark}>{escape(head.name)}{f" <span>{escape(head.unit)}</span>" if head.unit else ""}</th>'
         for head, mark in zip(heads, marks, strict=True)
     )
-    body = "".join(
-        f"<tr>{''.join(_cell(cell, kind) for cell, kind in zip(row, kinds, strict=True))}</tr>" for row in rows
-    )
+    # On a phone a row with sentences stands as a paragraph, each cell behind the head of its column.
+    stacked = any(head.wide for head in heads)
+    names = [head.name if stacked else "" for head in heads]
+    body = "".join(f"<tr>{''.join(_cell(*each) for each in zip(row, kinds, names, strict=True))}</tr>" for row in rows)
     # A wide table scrolls by itself, reached by keyboard too; the page does not.
-    return f'<div class="table" tabindex="0"><table><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table></div>'
+    shape = "table stacked" if stacked else "table"
+    return f'<div class="{shape}" tabindex="0"><table><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
-def _cell(text: str, kind: str) -> str:
+def _cell(text: str, kind: str, head: str) -> str:
     kinds = f"{kind} l".strip() if len(text) > LONG else kind
     mark = f' class="{kinds}"' if kinds else ""
+    mark += f' data-head="{escape(head)}"' if head else ""
     return f"<td{mark}>{escape(text)}</td>"
 
 

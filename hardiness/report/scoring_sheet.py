@@ -164,11 +164,17 @@ def _row(stop: Stop, write: Printable, sizes: Mapping[str, float], room_mm: floa
         # Shortened in the middle, since names differ at their ends; the square code holds the label whole.
         "plant": shorten(write(stop.plant), room_mm, sizes["label"], SEMIBOLD),
         "what": shorten(write(stop.selection), room_mm, sizes["text"], tail=f" on {stock}"),
-        "block": write(f"Block {stop.block}") if stop.block else "No block recorded",
+        "block": write(_block_name(stop.block)),
         "where": shorten(write(", ".join(part for part in where if part)), room_mm, sizes["small"]),
         "last": last,
         "on": on,
     }
+
+
+def _block_name(block: str) -> str:
+    if not block:
+        return "No block recorded"
+    return block[0].upper() + block[1:] if block.casefold().startswith("block") else f"Block {block}"
 
 
 Writer = Callable[[Flow, Settings, Walk, bool, str], bytes]

@@ -47,6 +47,17 @@ def test_undo_goes_back_step_by_step_over_skips_too(entry):
     assert entry.press("u") == "nothing to undo" and rows(entry) == []
 
 
+def test_a_grade_taken_back_keeps_what_was_said_of_the_plant(entry):
+    entry.note("bark split")
+    entry.cover("k")
+    entry.press("4")
+    assert entry.press("u") == "taken back: T1 4; its note and cover kept, now the grade"
+    entry.press("1")
+    assert rows(entry) == [("T1", "1", "sprinkler", "bark split")]
+    entry.press("2")
+    assert rows(entry)[-1] == ("T2", "2", "", "")
+
+
 def test_a_note_and_a_cover_wait_for_the_grade_and_go_with_a_skip(entry):
     assert entry.note("  bark split,\n east side ") == "noted; now the grade"
     assert entry.cover("b") == "covered: bank; now the grade"
@@ -75,7 +86,8 @@ def test_a_file_begun_earlier_goes_on_behind_its_last_plant_and_can_be_undone(en
     assert begun.scores == (Score("T1", 0), Score("T2", 4, "snow", "=SUM(A1)"))
     later = Entry(STOPS, entry.path, settings(), day=begun.day, observer=begun.observer, scores=begun.scores)
     assert later.stop is STOPS[2]
-    assert later.press("u") == "taken back: T2 4" and later.stop is STOPS[1] and len(rows(later)) == 1
+    assert later.press("u") == "taken back: T2 4; its note and cover kept, now the grade"
+    assert later.stop is STOPS[1] and len(rows(later)) == 1
 
 
 def test_a_file_of_something_else_is_refused(tmp_path):

@@ -192,6 +192,15 @@ def test_the_page_is_whole_in_itself_runs_nothing_and_reads_no_name_as_markup(pa
     assert anchors <= set(seen.ids)
 
 
+def test_a_row_with_sentences_can_stand_as_a_paragraph_on_a_phone(page):
+    checks = page.partition('<section id="checks"')[2]
+    row = re.search(r"<tr><td[^>]*>priors</td>.*?</tr>", checks)[0]
+    assert re.findall(r'data-head="([^"]*)"', row) == ["check", "found", "passes with", "in words"]
+    assert 'class="table stacked"' in checks
+    floors = page.partition('<section id="floors"')[2].partition("</section>")[0]
+    assert 'class="table"' in floors and "data-head" not in floors
+
+
 def test_the_page_has_light_dark_and_print(page):
     for rule in ("prefers-color-scheme: dark", "@media print", "@media (max-width: 700px)", "font/woff;base64"):
         assert rule in page

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -43,6 +44,12 @@ def test_both_sizes_and_papers_give_the_same_bytes_again(flow, trial):
     assert made[0] == sheet_pdf(flow, trial.settings, walk)
     boxes = [PdfReader(io.BytesIO(content)).pages[0].mediabox for content in made[:2]]
     assert [round(float(box.width)) for box in boxes] == [595, 612]
+
+
+def test_a_block_that_is_called_block_is_not_called_so_twice(flow):
+    walk = walk_of(flow)
+    named = replace(walk, stops=tuple(replace(stop, block="block by the gate") for stop in walk.stops))
+    assert "Block by the gate" in text_of(sheet_pdf(flow, settings(), named))
 
 
 def test_another_scale_gets_as_many_boxes(flow, tmp_path):
