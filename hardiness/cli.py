@@ -1,7 +1,7 @@
 """The command line: which verb is where, and what each way of ending means.
 
-Exit 0 done; 2 the input is at fault; 1 a fault of ours or of the machine; 130 Ctrl-C. Verbs are imported only when
-called, so that ``hardiness --help`` answers at once.
+Exit 0 done, or nothing to do yet; 2 the input is at fault; 1 a fault of ours or of the machine; 130 Ctrl-C. Verbs are
+imported only when called, so that ``hardiness --help`` answers at once.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from typing import Any
 import click
 
 from hardiness.commands.groups import NearNames
-from hardiness.errors import FitError, HardinessError, InputError, Problem
+from hardiness.errors import FitError, HardinessError, InputError, NothingYetError, Problem
 
 # verb: (module, the line that --help shows)
 VERBS = {
@@ -103,6 +103,9 @@ class Verbs(NearNames):
         except click.ClickException as error:
             error.show()
             sys.exit(2)
+        except NothingYetError as error:
+            click.echo(str(error), err=True)
+            sys.exit(0)
         except InputError as error:
             say_problems(error)
             sys.exit(2)

@@ -75,6 +75,10 @@ class InputError(HardinessError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+class NothingYetError(InputError):
+    """The trial holds nothing yet that an answer could be made of: no fault of anybody's, and nothing was written."""
+
+
 class UnitsError(InputError):
     """A number without its unit, or with one that does not fit."""
 

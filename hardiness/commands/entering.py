@@ -11,7 +11,7 @@ import click
 from hardiness import words
 from hardiness.commands.intake import say_intake
 from hardiness.commands.output import say, trial_folder, trial_option
-from hardiness.errors import InputError, Problem
+from hardiness.errors import InputError, NothingYetError, Problem
 from hardiness.report.entry import COVERED, COVERS, FINISH, NOTE, STOP, Entry, read_begun
 from hardiness.report.walk import walk_of
 from hardiness.trial import Trial, open_trial
@@ -59,7 +59,7 @@ def _entry(
         raise InputError(Problem(f"'{path}'", "a file ending in .csv, in a folder that exists", file="FILE.csv"))
     walk = walk_of(opened.flow(), block)
     if not walk.stops:
-        raise InputError("There is no plant to score: hardiness add plants FILE registers some.")
+        raise NothingYetError("There is no plant to score: hardiness add plants FILE registers some.")
     begun = read_begun(path, opened.settings)
     if begun is None:
         return Entry(walk.stops, path, opened.settings, day=day or today, observer=observer or "")

@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 
 from hardiness import words
-from hardiness.errors import InputError, Problem, near_name
+from hardiness.errors import InputError, NothingYetError, Problem, near_name
 from hardiness.figures.half_zones import half_zone_of, half_zones
 from hardiness.report.gathered import Gathered
 from hardiness.report.printable import NOTE, Printable, numbered_names
@@ -98,6 +98,8 @@ def make_cards(gathered: Gathered, selections: Sequence[str] = (), rootstock: st
     ------
     InputError
         If a selection or the rootstock is not in the trial, or nothing stands on it.
+    NothingYetError
+        If no plant is registered.
     """
     floors = gathered.floors
     stocks = sorted(set(floors["rootstock"]))
@@ -116,7 +118,8 @@ def make_cards(gathered: Gathered, selections: Sequence[str] = (), rootstock: st
     standing = set(floors["selection"])
     chosen = list(dict.fromkeys(selections)) or [name for name in gathered.order if name in standing]
     if not chosen:
-        raise InputError("There is no selection to write a card for: hardiness add selections and plants first.")
+        before = "hardiness add selections FILE and hardiness add plants FILE come first."
+        raise NothingYetError(f"There is no plant to write a card for, and none was written: {before}")
     return tuple(_card(gathered, name, floors[floors["selection"] == name]) for name in chosen)
 
 

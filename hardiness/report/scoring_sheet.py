@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from hardiness import words
-from hardiness.errors import InputError, Problem
+from hardiness.errors import InputError, NothingYetError, Problem
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, shorten, wrap
 from hardiness.flow import Flow
 from hardiness.report.drawings import sprig, square_code
@@ -67,13 +67,16 @@ def write_scoring_sheet(
     Raises
     ------
     InputError
-        If the ending is another one, there is no such block, or no plant to score.
+        If the ending is another one, or there is no such block.
+    NothingYetError
+        If there is no plant to score.
     """
     check_ending(path)
     walk = walk_of(flow, block)
     if not walk.stops:
         why = " ".join(walk.said)
-        raise InputError(f"There is no plant to score: hardiness add plants FILE registers some. {why}".strip())
+        before = "There is no plant to score, and no sheet was written: hardiness add plants FILE registers some."
+        raise NothingYetError(f"{before} {why}".strip())
     path.write_bytes(WRITERS[path.suffix.lower()](flow, settings, walk, large, paper))
     return walk
 

@@ -32,6 +32,44 @@ def test_an_empty_trial_gives_the_header_a_sentence_and_0(line: Line, verb):
     assert all(name.isidentifier() or name.startswith(("hours_le_-", "held_")) for name in ended.header)
 
 
+@pytest.mark.parametrize(
+    "words, add",
+    [
+        (("sheet", "sheet.pdf"), "add plants FILE"),
+        (("sheet", "sheet.html", "--large"), "add plants FILE"),
+        (("card", "card.pdf"), "add selections FILE"),
+        (("enter", "scores.csv"), "add plants FILE"),
+        (("export", "readings", "readings.nc"), "add readings FILE"),
+    ],
+    ids=lambda words: " ".join(words[:2]) if isinstance(words, tuple) else "",
+)
+def test_an_empty_trial_gives_no_paper_and_no_file_but_a_sentence_and_0(line: Line, tmp_path, words, add):
+    place = [str(tmp_path / word) if "." in word else word for word in words]
+    ended = line(*place)
+    assert (ended.code, ended.out) == (0, "")
+    assert ended.err.startswith("There ") and f"hardiness {add}" in ended.err and ended.err.count("\n") == 1
+    assert [path.name for path in tmp_path.iterdir()] == ["trial"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("sheet", "s.pdf", "--block", "A"),
+        ("card", "c.pdf", "--selection", "A"),
+        ("export", "readings", "r.nc", "--sensor", "L"),
+    ],
+)
+def test_a_name_that_an_empty_trial_lacks_is_the_inputs_fault(line: Line, tmp_path, words):
+    ended = line(*[str(tmp_path / word) if "." in word else word for word in words])
+    assert ended.code == 2 and f"'{words[-1]}'" in ended.err
+
+
+def test_the_package_runs_as_a_module():
+    words = [sys.executable, "-m", "hardiness", "no-such-verb"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False, env=environment())
+    assert done.returncode == 2 and "Usage: hardiness " in done.stderr and "no-such-verb" in done.stderr
+
+
 @pytest.mark.parametrize("verb", ("floors", "compare", "claims"))
 def test_a_register_without_scores_is_no_fault(planted: Line, verb):
     ended = planted.done(verb, "--csv", "-")

@@ -77,7 +77,7 @@ def test_a_sheet_needs_plants_and_no_scores(planted: Line, tmp_path):
 
 def test_a_sheet_of_an_empty_trial_says_what_to_do(line: Line, tmp_path):
     empty = line("sheet", tmp_path / "empty.pdf")
-    assert empty.code == 2 and "hardiness add plants FILE" in empty.err
+    assert empty.code == 0 and "hardiness add plants FILE" in empty.err and not (tmp_path / "empty.pdf").exists()
 
 
 def test_scores_are_typed_in_the_order_of_the_walk_and_added_at_the_end(planted: Line, tmp_path):
