@@ -115,8 +115,9 @@ def parse_settings(text: str, *, file: str = "trial.toml") -> Settings:
         units = "C"
     timezone = read.text(top, "timezone", "UTC")
     if not _is_zone(timezone):
-        near = near_name(timezone, sorted(available_timezones()))
-        read.fault("timezone", timezone, "an IANA time zone such as Europe/Lisbon", near)
+        places = sorted(zone for zone in available_timezones() if "/" in zone)  # MST is near PST, and an hour off
+        accepted = "an IANA time zone, named by a place whose clocks are yours, such as Europe/Lisbon or "
+        read.fault("timezone", timezone, f"{accepted}America/Los_Angeles", near_name(timezone, places))
     onset = read.required_number(freeze, "onset_c", 0.0, "a temperature in degC", lambda v: -60 < v < 20)
     held = _held_durations(read, freeze)
     settings = Settings(

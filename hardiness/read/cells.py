@@ -101,7 +101,7 @@ def parse_cell(text: str, column: Column, rules: CellRules) -> object:
         return _choice(text, column)
     if column.kind == "temperature":
         return _temperature(text)
-    return _grade(text, rules.settings)
+    return _grade(text, rules.settings, rules.decimal_comma)
 
 
 def _empty(column: Column) -> RefusedError:
@@ -160,12 +160,14 @@ def _temperature(text: str) -> str:
     return text
 
 
-def _grade(text: str, settings: Settings) -> int:
+def _grade(text: str, settings: Settings, decimal_comma: bool) -> int:
     grades = settings.grades
     names = {" ".join(grade.lower().split()): index for index, grade in enumerate(grades)}
     word = " ".join(text.lower().split())
     if word in names:  # names first: a scale may be named by numbers of its own
         return names[word]
+    if _COMMA_NUMBER.fullmatch(word) and (decimal_comma or not _THOUSANDS.fullmatch(word)):
+        word = word.replace(",", ".")
     if re.fullmatch(r"[0-9]{1,3}(?:\.0*)?", word) and float(word) <= settings.worst:
         return int(float(word))
     scale = f"a grade 0-{settings.worst} (0 {grades[0]} ... {settings.worst} {grades[-1]}) or its name"

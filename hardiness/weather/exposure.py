@@ -284,7 +284,7 @@ def _refuse_senseless(rules: FreezeRules) -> None:
     numbers: list[tuple[str, float, bool, str]] = [
         ("onset_c", rules.onset_c, True, "a temperature in degC"),
         ("thaw_h", rules.thaw_h, rules.thaw_h > 0, "hours above 0"),
-        ("damaging_c", rules.damaging_c, rules.damaging_c <= rules.onset_c, "a temperature at or below onset_c"),
+        ("damaging_c", rules.damaging_c, not rules.damaging_c > rules.onset_c, "a temperature at or below onset_c"),
     ]
     numbers += [("thresholds_c", threshold.value, True, "temperatures in degC") for threshold in rules.thresholds]
     numbers += [("held_h", held_h, held_h >= 0, "hours, each 0 or more") for held_h in rules.held_h]

@@ -62,6 +62,10 @@ def test_a_name_with_quotes_and_accents_comes_back_as_it_was(tmp_path):
         (("--name", " ", "--timezone", "UTC"), ["name"]),
         (("--name", "Hill", "--timezone", "Europe/Lisboa"), ["Europe/Lisboa", "Did you mean 'Europe/Lisbon'?"]),
         (("--name", "Hill", "--timezone", "UTC-05:00"), ["UTC-05:00", "IANA"]),
+        (
+            ("--name", "Hill", "--timezone", "PST"),
+            ["'PST'; accepted: an IANA", "such as Europe/Lisbon or America/Los_Angeles.\n"],
+        ),
         (("--name", "Hill", "--timezone", "Europe"), ["'Europe'", "IANA"]),
         ((*NEW, "--latitude", "91"), ["latitude", "91", "-90 to 90"]),
         ((*NEW, "--longitude", "-181"), ["longitude", "-181", "-180 to 180"]),

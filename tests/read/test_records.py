@@ -206,6 +206,19 @@ def test_what_is_no_plain_number_is_refused(text):
     assert "accepted: a number in m, without the unit" in found
 
 
+@pytest.mark.parametrize(
+    "text, decimal_comma, grade", [("1,0", True, 1), ("3,", True, None), ("1,000", True, 1), ("1,0", False, 1),
+                                   ("1,000", False, None), ("1,5", True, None), ("9,0", True, None)],
+)  # fmt: skip
+def test_a_grade_may_carry_a_decimal_comma(text, decimal_comma, grade):
+    rows = [{"plant": "T1", "scored_on": "2026-02-10", "grade": text}]
+    if grade is None:
+        with pytest.raises(InputError, match="column grade"):
+            parse(SCORES, rows, decimal_comma=decimal_comma)
+    else:
+        assert parse(SCORES, rows, decimal_comma=decimal_comma).frame.loc[0, "grade"] == grade
+
+
 def test_a_comma_before_three_digits_is_a_decimal_comma_only_where_the_delimiter_says_so():
     assert "A comma may part thousands or decimals" in problems(SENSORS, [{"sensor": "L1", "elevation_m": "1,250"}])[0]
     frame = parse(SENSORS, [{"sensor": "L1", "latitude": "1,250"}], decimal_comma=True).frame

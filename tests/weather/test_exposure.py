@@ -421,6 +421,14 @@ def test_senseless_options_are_listed_together():
     assert len(caught.value.problems) == 6
 
 
+@pytest.mark.parametrize("name", ["onset_c", "thaw_h", "damaging_c", "max_gap_h"])
+def test_an_option_that_is_no_number_is_one_problem(name):
+    with pytest.raises(InputError) as caught:
+        freezes_of([], [], **{name: np.nan})
+    (problem,) = caught.value.problems
+    assert str(problem).startswith(f"column {name}: found nan; accepted: ")
+
+
 def test_measured_freezes_say_what_they_are_and_survive_a_file(tmp_path):
     rules = FreezeRules(thresholds=(parse_temperature("28 F"), parse_temperature("-5 C")), held_h=(1.0, 4.0))
     freezes = measure_freezes(air(range(9), [2, -2, -6, -2, -1, -3, -2, -1, 2]), rules=rules)
