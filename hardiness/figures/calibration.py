@@ -24,6 +24,7 @@ from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, w
 BAR = "#CFD8DC"  # the range that chance allows
 MOST_LINES = 2  # of a panel's heading
 COLUMNS = {True: 2, False: 3}  # panels beside each other at least, on a phone and elsewhere
+LEAST_ROWS = 20  # of fewer nothing is concluded; common practice, no source
 TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
 METHOD = (
     "Across: predicted share [%]; up: share that reached the grade [%]; slanting line: both alike. Each row is "
@@ -117,21 +118,23 @@ def prepare_calibration(table: pd.DataFrame, grades: Sequence[str], trial: str =
             else "no row could show it"
         )
         panels.append(Panel(f"{grade} {clean(grades[grade])}{'' if last else ' or worse'}", foot, bins))
-    title, facts = _title(panels), clean(trial)
     groups = sum(len(panel.bins) for panel in panels)
+    most = int(table.groupby("grade")["rows"].sum().max()) if groups else 0
+    title, facts = _title(panels, most), clean(trial)
     if not groups:
         empty = "It takes scores of plants that met a freeze: hardiness add scores FILE."
         return Calibration(Words(title, facts, "", f"{title}. {empty}", empty), ())
-    most = int(table.groupby("grade")["rows"].sum().max())
     facts = " · ".join(part for part in (facts, f"{words.count(most, 'row')}, {words.count(groups, 'group')}") if part)
     told = " ".join(f"{panel.heading}: {panel.foot}." for panel in panels)
     return Calibration(Words(title, facts, METHOD, f"{title}. {told} {METHOD}"), tuple(panels))
 
 
-def _title(panels: Sequence[Panel]) -> str:
+def _title(panels: Sequence[Panel], rows: int) -> str:
     bins = [some for panel in panels for some in panel.bins]
     if not bins:
         return "No row could be predicted yet"
+    if rows < LEAST_ROWS:
+        return f"Only {words.count(rows, 'row')} predicted: too few to tell whether the model is right"
     outside = sum(not some.fits for some in bins)
     if outside == 0:
         return "Damage came about as often as the model predicted"

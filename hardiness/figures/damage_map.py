@@ -115,6 +115,7 @@ def prepare_damage_map(
     located = placed[(placed["row"] != "") & (placed["place"] != "")]
     if located.empty:
         title = f"No plant of {where} with a row and a place met the freeze of {day}"
+        title = title if event else "No freeze is measured yet, and no damage to map"
         empty = (
             "The map needs plants whose row and place stand in the plants table, and readings of a sensor that speaks "
             "for them: hardiness add plants FILE."

@@ -210,7 +210,7 @@ def _survival(
         every = trial_curves(flow, settings) if curves is None else curves
         own = {grade: shares.sel(selection=selection, rootstock=rootstock).squeeze(drop=True)
                for grade, shares in every.items()}  # fmt: skip
-    prepared = prepare_survival(own, cell, selection=selection or "No selection", rootstock=rootstock,
+    prepared = prepare_survival(own, cell, selection=selection, rootstock=rootstock,
                                 settings=settings)  # fmt: skip
     return _as_one(draw_survival(prepared, page=page))
 

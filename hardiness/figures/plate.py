@@ -202,15 +202,18 @@ def printable(text: str) -> str:
 
     Examples
     --------
-    >>> printable("Ελιά-3 stands"), printable("橄榄-7 stands")
-    ('Ελιά-3 stands', '(a name the fonts here cannot write) stands')
+    >>> printable("Ελιά-3 stands"), printable("橄榄-7, alone, stands")
+    ('Ελιά-3 stands', '(a name the fonts here cannot write), alone, stands')
     """
     if writable(text):
         return text
     out: list[str] = []
     for word in text.split(" "):
-        shown = word if writable(word) else UNWRITABLE
-        if not (out and out[-1] == shown == UNWRITABLE):
+        rest = word.rstrip(",.;:")
+        shown = word if writable(word) else UNWRITABLE + word[len(rest) :]
+        if out and out[-1] == UNWRITABLE and shown.startswith(UNWRITABLE):
+            out[-1] = shown
+        else:
             out.append(shown)
     return " ".join(out)
 

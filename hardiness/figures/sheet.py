@@ -6,6 +6,7 @@ that a page of a thousand marks stays quick to draw and small to store. No axis,
 
 from __future__ import annotations
 
+import unicodedata
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,9 +17,10 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from hardiness.figures.style import INK, PAPER
-from hardiness.figures.typeface import MM_PER_POINT, REGULAR, properties
+from hardiness.figures.typeface import MM_PER_POINT, REGULAR, RIGHT_TO_LEFT, properties
 
 DIGIT_HEIGHT = 0.66  # of the type size; Source Sans 3
+LEFT_TO_RIGHT = "\u200e"  # Unicode's mark, which draws nothing
 Point = tuple[float, float]
 
 
@@ -107,6 +109,8 @@ class Sheet(Figure):
         -------
         matplotlib.text.Text
         """
+        if any(unicodedata.bidirectional(character) in RIGHT_TO_LEFT for character in text):
+            text = LEFT_TO_RIGHT + text  # a sentence stays one from left to right, whatever name it begins with
         baseline = y + DIGIT_HEIGHT * size * MM_PER_POINT / 2 if middle else y
         artist = self.paper.text(
             x, baseline, text, color=colour, fontproperties=properties(self.zoom * size, weight), ha=align,

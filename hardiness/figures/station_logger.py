@@ -95,7 +95,10 @@ def prepare_station_logger(
     x, y = both.iloc[:, 0].to_numpy(float), both.iloc[:, 1].to_numpy(float)
     facts = f"{clean(settings.name)} · {words.count(len(both), 'night')}"
     if len(both) < LEAST_NIGHTS or np.ptp(x) < 1e-9:
-        title = f"{b or 'No logger'} and {a or 'no station'} share too few cold nights to compare"
+        missing = " and no ".join(kind for kind, name in (("station", a), ("logger", b)) if not name)
+        title = f"{b} and {a} share too few cold nights to compare"
+        if missing:
+            title = f"No {missing} has readings yet{f' to compare {b or a} with' if a or b else ''}"
         empty = f"It takes {LEAST_NIGHTS} nights with readings of both, a station and a logger: hardiness add readings."
         said = Words(title, facts, "", f"{title}. {empty}", empty)
         return StationLogger(said, settings.units, a, b, (), (), math.nan, math.nan, math.nan)

@@ -154,7 +154,8 @@ def prepare_survival(
     facts = clean(settings.name)
     method = METHOD.format(level=f"{100 * level:g} %")
     if rows.empty or not curves:
-        title = f"{who} has no score that counts: no curve can be drawn"
+        none = "No selection is registered yet" if not selection else f"{who} has no score that counts"
+        title = f"{none}: no curve can be drawn"
         empty = "It takes plants of it that met a freeze and were scored afterwards: hardiness add scores FILE."
         said = Words(title, facts, "", f"{title}. {empty}", empty)
         return Survival(said, settings.units, len(settings.grades), (), math.nan, ())

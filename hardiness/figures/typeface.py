@@ -31,7 +31,7 @@ ELLIPSIS = "…"
 SHAPES_TEXT = tuple(int(part) for part in matplotlib.__version__.split(".")[:2]) >= (3, 11)
 # A space inside a quantity or a date, at which no line is broken.
 _GLUE = re.compile(rf"(?<=\d) (?=°|%|h\b|(?:{'|'.join(MONTHS)})\b)")
-_RIGHT_TO_LEFT = {"R", "AL", "AN"}
+RIGHT_TO_LEFT = {"R", "AL", "AN"}
 
 
 @cache
@@ -152,7 +152,7 @@ def writable(text: str) -> bool:
     (True, False)
     """
     known = _in_both_weights()
-    ordered = SHAPES_TEXT or not any(unicodedata.bidirectional(character) in _RIGHT_TO_LEFT for character in text)
+    ordered = SHAPES_TEXT or not any(unicodedata.bidirectional(character) in RIGHT_TO_LEFT for character in text)
     return ordered and all(character in known for character in text)
 
 

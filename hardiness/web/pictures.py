@@ -132,9 +132,9 @@ def _showing(name: str, chosen: Mapping[str, str]) -> Callable[[Flow], dict[str,
     def make(flow: Flow) -> dict[str, Any]:
         wide, narrow = (draw_figure(name, flow, flow.settings, page=page, **chosen) for page in (WIDE, NARROW))
         sheets = {WIDE: _svg(wide), NARROW: _svg(narrow)}
-        said = wide.heading if isinstance(wide, Sheet) else FIGURES[name].title
+        finding = wide.heading if isinstance(wide, Sheet) else FIGURES[name].title
         pairs = zip_longest(*(range(1, len(some) + 1) for some in sheets.values()))
-        return {"drawn": sheets, "said": said, "sheets": list(pairs), "options": names_to_choose(name, flow)}
+        return {"drawn": sheets, "finding": finding, "sheets": list(pairs), "options": names_to_choose(name, flow)}
 
     return make
 

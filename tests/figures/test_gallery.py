@@ -76,7 +76,8 @@ def test_odd_trials_are_drawn_or_explained(name: str, case: str) -> None:
     [
         ("survival", "no score", "has no score that counts"),
         pytest.param("survival", "no death", "none was lost", marks=pytest.mark.slow),
-        ("damage_map", "no freeze", "met the freeze"),
+        ("survival", "nothing", "No selection is registered yet: no curve can be drawn"),
+        ("damage_map", "no freeze", "No freeze is measured yet, and no damage to map"),
         ("damage_map", "no score", "nobody has scored it yet"),
         ("winters", "no freeze", "No freeze is measured yet"),
         ("freeze_course", "nothing", "No freeze is measured yet"),
@@ -86,7 +87,8 @@ def test_odd_trials_are_drawn_or_explained(name: str, case: str) -> None:
         ("pairs", "one plant", "cannot be compared"),
         ("pairs", "nothing", "No selection can be compared yet"),
         ("calibration", "nothing", "No row could be predicted yet"),
-        ("station_logger", "no freeze", "share too few cold nights"),
+        ("station_logger", "no freeze", "No station and no logger has readings yet"),
+        ("calibration", "one plant", "too few to tell whether the model is right"),
         ("quality_calendar", "no freeze", "There are no readings yet"),
     ],
 )

@@ -6,6 +6,7 @@ from itertools import pairwise
 import matplotlib
 import pytest
 
+from hardiness.figures.formats import FORMATS
 from hardiness.figures.style import ACCENT, INK, PAPER, QUIET, contrast, drawing, grade_ramp, luminance, text_on
 
 
@@ -59,3 +60,9 @@ def test_drawing_leaves_the_callers_settings_alone() -> None:
             assert matplotlib.rcParams["text.usetex"] is False
             assert matplotlib.rcParams["svg.fonttype"] == "none"
         assert dict(matplotlib.rcParams) == before
+
+
+def test_a_sentence_that_begins_with_a_name_from_right_to_left_stays_a_sentence() -> None:
+    sheet = FORMATS["A4"].sheet("", "")
+    assert sheet.write(10, 10, "מסיק on stock P", 7.0).get_text() == "\u200eמסיק on stock P"
+    assert sheet.write(10, 20, "OL-7 on stock P", 7.0).get_text() == "OL-7 on stock P"

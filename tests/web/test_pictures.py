@@ -29,6 +29,7 @@ def test_a_figure_is_had_from_the_page_the_command_line_and_python(shared, opene
     for address in shown:
         answer = shared.get(address.replace("&amp;", "&"))
         assert answer.status_code == 200 and answer.content.startswith(b"<svg"), address
+    assert 'class="told"' not in text and re.search(r'<img src="[^"]+" alt="[^"]{12,}"', text)
     for option in CHOICES:
         assert (f'<select id="{option}"' in text) == (option in accepted_by(name))
     monkeypatch.setattr("hardiness.commands.pictures.open_trial", lambda folder: nullcontext(opened))
