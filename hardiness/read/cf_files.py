@@ -3,13 +3,15 @@
 The variable is found by its ``standard_name`` air_temperature and must say its unit (K, degC or degF). ``cell_methods``
 with "time: minimum" makes it daily minima, with "time: maximum" the maxima beside them; otherwise it is taken as read
 at its instants, means over an hour or less too. Times are in UTC, in the standard calendar; the day of a daily value is
-the one that holds the middle of its bounds, or its instant where there are none.
+the one that holds the middle of its bounds, or its instant where there are none: a day of UTC, or of the zone that the
+attribute ``timezone`` of its times names, as ``hardiness export readings`` writes it.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +21,9 @@ import xarray as xr
 
 from hardiness.errors import InputError, Problem, UnitsError
 from hardiness.read.cf_conditions import conditions_in
+from hardiness.read.cf_flags import ancillary_of, without_flagged
+from hardiness.read.cf_stations import facts_of, station_of, taken
+from hardiness.read.clock import parse_zone
 from hardiness.read.conditions import without_impossible_conditions
 from hardiness.read.degrees import to_degc
 from hardiness.read.station_data import (
@@ -26,7 +31,6 @@ from hardiness.read.station_data import (
     Floats,
     HourlyValues,
     StationData,
-    StationFacts,
     raise_problems,
     without_impossible,
 )
@@ -97,14 +101,16 @@ def read_cf_file(path: Path, *, file: str, station_id: str | None = None) -> Sta
             Problem(f"a NetCDF file that cannot be read ({error})", "a whole CF file", file=file)
         ) from None
     variables = _temperatures(dataset, file)
-    chosen = _station_of(dataset, variables, station_id, file)
-    facts = _facts_of(dataset, chosen)
+    chosen = station_of(dataset, variables, station_id, file)
+    facts = facts_of(dataset, chosen)
+    there = {kind: name for kind, name in variables.items() if np.isfinite(taken(dataset[name], dataset, chosen)).any()}
+    variables = there if {"point", "minimum", "mean"} & set(there) else variables
     main = next(variables[kind] for kind in ("minimum", "point", "mean") if kind in variables)
     array, problems = dataset[main], list[Problem | str]()
     seconds = _seconds_of(dataset, array, chosen, problems, file)
     unit = _unit_of(array, problems, file)
     raise_problems(problems, file)
-    values, impossible = without_impossible(to_degc(_taken(array, dataset, chosen), unit))
+    values, impossible = without_impossible(to_degc(taken(array, dataset, chosen), unit))
     if values.size != seconds.size:
         raise InputError(
             Problem(f"{values.size} temperatures and {seconds.size} times", "one for each time", file=file, column=main)
@@ -112,6 +118,10 @@ def read_cf_file(path: Path, *, file: str, station_id: str | None = None) -> Sta
     if not np.isfinite(values).any():
         raise InputError(Problem("no temperature", "temperatures", file=file, column=main))
     said = [f"{count(impossible, 'value')} that no air has (below -60 C or above 70 C) left out."] if impossible else []
+    values, estimated, flagged = without_flagged(dataset, array, values, lambda one: taken(one, dataset, chosen))
+    said += flagged
+    if not np.isfinite(values).any():
+        raise InputError(Problem(" ".join(flagged), "temperatures that count", file=file, column=main))
     rows = np.arange(1, values.size + 1, dtype=np.int64)
     provenance = {
         "variable": main,
@@ -130,17 +140,19 @@ def read_cf_file(path: Path, *, file: str, station_id: str | None = None) -> Sta
         if main == variables.get("mean"):
             said.append(_say_mean(seconds, main, file))
         times = (np.round(seconds * 1000) * 1e6).astype(np.int64).astype("M8[ns]")
-        given_air, unused = conditions_in(dataset, array, lambda one: _taken(one, dataset, chosen))
+        given_air, unused = conditions_in(dataset, array, lambda one: taken(one, dataset, chosen))
         conditions, left_out = without_impossible_conditions(given_air)
         said += [*unused, *left_out]
-        return StationData(HourlyValues(times, values, rows, conditions), facts, "netcdf", SOURCE, **given)
-    days = np.floor(seconds / _DAY_S).astype(np.int64).astype("M8[D]")
+        hours = HourlyValues(times, values, rows, conditions)
+        return StationData(hours, facts, "netcdf", SOURCE, estimated=estimated, **given)
+    days, zone = _days_of(dataset, array, seconds)
+    facts = replace(facts, timezone=zone)
     maximum = np.full(values.size, np.nan)
     if "maximum" in variables:
         other = dataset[variables["maximum"]]
         unit_of_other = _unit_of(other, problems, file)
         raise_problems(problems, file)
-        laid = _taken(other, dataset, chosen)
+        laid = taken(other, dataset, chosen)
         if laid.size == maximum.size:
             maximum, _ = without_impossible(to_degc(laid, unit_of_other))
         else:
@@ -156,8 +168,9 @@ def read_cf_file(path: Path, *, file: str, station_id: str | None = None) -> Sta
 def _temperatures(dataset: xr.Dataset, file: str) -> dict[str, str]:
     """Find the variables of air temperature: by kind (point, minimum, maximum) their names."""
     found: dict[str, list[str]] = {}
+    beside = ancillary_of(dataset)
     for name, array in dataset.data_vars.items():
-        if array.attrs.get("standard_name") != STANDARD_NAME:
+        if array.attrs.get("standard_name") != STANDARD_NAME or name in beside:
             continue
         methods = str(array.attrs.get("cell_methods", ""))
         said = re.search(r"\btime:\s*(minimum|maximum|mean)", methods)
@@ -215,7 +228,7 @@ def _time_name(dataset: xr.Dataset, array: xr.DataArray) -> str | None:
 
 
 def _seconds_of(
-    dataset: xr.Dataset, array: xr.DataArray, chosen: Any, problems: list[Problem | str], file: str
+    dataset: xr.Dataset, array: xr.DataArray, chosen: int, problems: list[Problem | str], file: str
 ) -> Floats:
     """Seconds since 1970 of each value, in UTC; of daily values, the middle of their day."""
     name = _time_name(dataset, array)
@@ -250,91 +263,22 @@ def _seconds_of(
     stamps = time
     if bounds in dataset.variables and "minimum" in str(array.attrs.get("cell_methods", "")):
         stamps = dataset[bounds].mean(dim=str(dataset[bounds].dims[-1]))
-    values = _taken(stamps, dataset, chosen)
+    values = taken(stamps, dataset, chosen)
     seconds: Floats = start + values * _STEPS[parted[1].lower()]
     if not np.isfinite(seconds).all():
         problems.append(Problem("times that are missing", "a time for each value", file=file, column=name))
     return np.round(seconds, 3)
 
 
-def _stations(dataset: xr.Dataset) -> tuple[str | None, list[str]]:
-    """The variable that names stations (cf_role timeseries_id) and the names in it."""
-    for name, array in dataset.variables.items():
-        if array.attrs.get("cf_role") == "timeseries_id":
-            values = np.atleast_1d(array.to_numpy())
-            if (
-                values.dtype.kind == "S" and values.dtype.itemsize == 1 and values.ndim == 2
-            ):  # characters of classic files
-                values = np.array([b"".join(row) for row in values])
-            texts = [
-                value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value) for value in values.ravel()
-            ]
-            return str(name), [text.strip("\x00 ") for text in texts]
-    return None, []
-
-
-def _station_of(dataset: xr.Dataset, variables: Mapping[str, str], station_id: str | None, file: str) -> int:
-    """Which of the file's stations is meant, by its number."""
-    _, names = _stations(dataset)
-    if len(names) <= 1:
-        dims = dataset[next(iter(variables.values()))].dims
-        if not names and len(dims) > 1 and any(dataset.sizes[dim] > 1 for dim in dims[:-1]):
-            raise InputError(Problem(f"dims {dims}", "one series, or a variable with cf_role timeseries_id", file=file))
-        return 0
-    shown = listed(names[:8])
-    if station_id is None:
-        raise InputError(
-            Problem(
-                f"{len(names)} stations ({shown})",
-                "one station",
-                file=file,
-                hint=f"Choose with --id, such as --id {names[0]}.",
-            )
-        )
-    if station_id not in names:
-        raise InputError(Problem(f"station '{station_id}'", f"one that the file holds ({shown})", file=file))
-    return names.index(station_id)
-
-
-def _taken(array: xr.DataArray, dataset: xr.Dataset, chosen: int) -> Floats:
-    """The values of the station chosen: of a dense array its row, of a ragged one its stretch or its indexed rows."""
-    name, names = _stations(dataset)
-    values = array
-    if name is not None and dataset[name].dims and array.ndim:
-        instance = dataset[name].dims[0]
-        if instance in array.dims:
-            values = array.isel({instance: chosen})
-        elif len(names) > 1:
-            sample = array.dims[0]
-            for row in dataset.variables.values():
-                if row.attrs.get("sample_dimension") == sample:
-                    stop = np.cumsum(row.to_numpy().astype(np.int64))
-                    values = array.isel({sample: slice(int(stop[chosen] - row.to_numpy()[chosen]), int(stop[chosen]))})
-                elif row.attrs.get("instance_dimension") == instance and row.dims == (sample,):
-                    values = array.isel({sample: np.flatnonzero(row.to_numpy() == chosen)})
-    return np.asarray(values.to_numpy(), np.float64).ravel()
-
-
-def _facts_of(dataset: xr.Dataset, chosen: int) -> StationFacts:
-    _, names = _stations(dataset)
-    place: dict[str, float | None] = {}
-    for standard in ("latitude", "longitude", "altitude"):
-        place[standard] = None
-        for array in dataset.variables.values():
-            if array.attrs.get("standard_name") == standard or (
-                standard == "altitude" and array.attrs.get("standard_name") in ("height", "surface_altitude")
-            ):
-                numbers = np.atleast_1d(array.to_numpy()).astype(np.float64).ravel()
-                value = float(numbers[chosen if numbers.size > chosen else 0])
-                place[standard] = value if np.isfinite(value) else None
-                break
-    return StationFacts(
-        names[chosen] if names else "",
-        str(dataset.attrs.get("title", "")),
-        place["latitude"],
-        place["longitude"],
-        place["altitude"],
-    )
+def _days_of(dataset: xr.Dataset, array: xr.DataArray, seconds: Floats) -> tuple[np.ndarray, str]:
+    """Days of daily values by their middles, and the zone they are days of; empty where the file names none."""
+    name = _time_name(dataset, array)
+    zone = str(dataset[name].attrs.get("timezone", "")) if name else ""
+    if not zone:
+        return np.floor(seconds / _DAY_S).astype(np.int64).astype("M8[D]"), ""
+    middles = pd.DatetimeIndex(np.round(seconds).astype(np.int64).astype("M8[s]")).tz_localize("UTC")
+    local = middles.tz_convert(parse_zone(zone)).tz_localize(None)
+    return local.to_numpy().astype("M8[D]"), zone
 
 
 def _resolution(array: xr.DataArray) -> float:

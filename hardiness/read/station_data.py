@@ -121,6 +121,8 @@ class StationData:
         What else is kept with the readings.
     said : list of str
         Sentences for the user: what was left out, what was assumed.
+    estimated : bool
+        Whether values by instant were drawn or estimated, as the file says, and not measured.
     """
 
     values: DailyValues | HourlyValues
@@ -132,6 +134,7 @@ class StationData:
     temperature_column: str = "TMIN"
     provenance: Mapping[str, str] = field(default_factory=dict)
     said: list[str] = field(default_factory=list)
+    estimated: bool = False
 
 
 def series_of_attributes(attributes: Mapping[str, object]) -> str:

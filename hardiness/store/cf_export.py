@@ -1,10 +1,11 @@
 """All readings of a trial in one CF file, for other programs: what was read, what was added, what counts.
 
 The file follows CF 1.11, discrete sampling geometry ``timeSeries`` in its contiguous ragged form (section H.2.4): one
-instance per sensor, whose readings stand on end. Beside the temperature with offsets in it stand the temperature as it
-was read, the offset, and a status: whether a reading counts, is masked, or was looked at and kept. What stations and
-loggers tell of the air besides (humidity, dew point, wind, sky) stands along the same readings, as it was read, missing
-where nobody tells it. Estimates are no readings and are left out.
+instance per sensor, whose readings stand on end, those at instants along one dimension and daily minima along another
+(``store/cf_samples.py``). Beside the temperature with offsets in it stand the temperature as it was read, the offset,
+and a status: whether a reading counts, is masked, or was looked at and kept. What stations and loggers tell of the air
+besides (humidity, dew point, wind, sky) stands along the same readings, as it was read, missing where nobody tells it.
+What is estimated of a silent logger is no reading and is left out.
 """
 
 from __future__ import annotations
@@ -19,22 +20,18 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from hardiness.errors import InputError, Problem, near_name
+from hardiness.errors import InputError, NothingYetError, Problem, near_name
 from hardiness.read.conditions import CONDITIONS
 from hardiness.settings import Settings
-from hardiness.store.part_conditions import attributes_of
-from hardiness.store.parts import NANOSECONDS, times_ns
+from hardiness.store.cf_samples import DIFFERENCE, KINDS, Samples, flag_variable, sample_variables
+from hardiness.store.parts import times_ns
 from hardiness.weather.gaps import FloatArray
 from hardiness.weather.masking import covered, dated_offsets, spans_of
 from hardiness.weather.sensors import sensors_known
 
-STATUS = ("counts", "masked", "looked_at_and_kept")
 _SHIELDED = ("unshielded", "shielded")
-_READING, _SENSOR = ("obs",), ("station",)
-_COORDINATES = "time latitude longitude"
+_SENSOR = ("station",)
 _PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": None}  # no reading is missing
-_ON_SCALE = {"units": "degC", "units_metadata": "temperature: on_scale"}
-_DIFFERENCE = {"units": "K", "units_metadata": "temperature: difference"}
 
 
 def readings_dataset(
@@ -53,7 +50,8 @@ def readings_dataset(
     Parameters
     ----------
     readings : mapping of str to xarray.DataArray
-        Readings of each sensor as they were read, dims ``(time,)``, in UTC. [degC]
+        Readings of each sensor as they were read, dims ``(time,)``, in UTC; ``attrs["series"]`` says of those that
+        were not measured time by time how they came about. [degC]
     sensors, masks, calibrations : pandas.DataFrame
         The records tables.
     settings : Settings
@@ -69,7 +67,8 @@ def readings_dataset(
     Returns
     -------
     xarray.Dataset
-        Dims ``(obs, station)``; see the module.
+        Dims ``(station, obs)`` where there are readings at instants, ``(station, day, bound)`` where there are daily
+        minima; see the module.
 
     Raises
     ------
@@ -94,37 +93,18 @@ def readings_dataset(
     _refuse(names, readings, known, settings)
     known = known.loc[names]
     height = sensors.set_index("sensor")["height_m"].reindex(names).to_numpy(dtype=float)
-    ordered = [readings[name].sortby("time") for name in names]
-    stamps = np.concatenate([times_ns(air["time"].to_numpy()) for air in ordered])
-    unit, step = next((unit, step) for unit, step in NANOSECONDS.items() if not np.any(stamps % step))
-    read = np.concatenate([air.to_numpy() for air in ordered])
-    added = np.concatenate([
-        _offset(air, calibrations[calibrations["sensor"] == name], float(known["offset_c"].loc[name]), settings)
-        for name, air in zip(names, ordered, strict=True)
-    ])  # fmt: skip
-    status = np.concatenate([_status(air, masks, name) for name, air in zip(names, ordered, strict=True)])
+    told = conditions or {}
+    samples = []
+    for name in names:
+        air, own = readings[name].sortby("time"), calibrations[calibrations["sensor"] == name]
+        offset = _offset(air, own, float(known["offset_c"].loc[name]), settings)
+        samples.append(Samples(air, offset, _status(air, masks, name), told.get(name)))
     place = [known[axis].fillna(_or_nan(getattr(settings, axis))).to_numpy(float) for axis in ("latitude", "longitude")]
     ground = known["elevation_m"].fillna(_or_nan(settings.elevation_m)).to_numpy(float)
-    variables = {
-        "air_temperature": _reading(
-            read + added, "air temperature: as it was read, and the offset of its sensor", **_ON_SCALE,
-            standard_name="air_temperature", cell_methods="time: point", coordinates=_COORDINATES,
-            ancillary_variables="status offset",
-        ),
-        "air_temperature_as_read": _reading(
-            read, "air temperature as the sensor gave it", **_ON_SCALE, standard_name="air_temperature",
-            cell_methods="time: point", coordinates=_COORDINATES, ancillary_variables="status",
-        ),
-        "offset": _reading(added, "what was added to the temperature as read", **_DIFFERENCE, coordinates=_COORDINATES),
-        "status": _flag(_READING, status, "whether a reading counts", STATUS, "status_flag"),
-        "time": _reading(
-            stamps // step, "time of the reading, UTC", units=f"{unit} since 1970-01-01 00:00:00",
-            standard_name="time", calendar="standard", axis="T", units_metadata="leap_seconds: none",
-        ),
-        "row_size": _of_sensor(
-            np.array([air.size for air in ordered], np.int32), "number of readings of the sensor", units="1",
-            sample_dimension="obs",
-        ),
+    variables: dict[str, xr.Variable] = {}
+    for kind in KINDS:
+        variables |= sample_variables(kind, samples, settings.zone)
+    variables |= {
         "sensor": _of_sensor(np.array(names, object), "name of the sensor", cf_role="timeseries_id"),
         "kind": _of_sensor(known["kind"].to_numpy(object), "logger beside the plants, or public station"),
         "block": _of_sensor(known["block"].to_numpy(object), "block that the sensor hangs in"),
@@ -139,11 +119,12 @@ def readings_dataset(
             positive="up", coordinates="latitude longitude",
         ),
         "accuracy": _of_sensor(
-            known["accuracy_c"].to_numpy(float), "one standard deviation of the sensor's bias", **_DIFFERENCE
+            known["accuracy_c"].to_numpy(float), "one standard deviation of the sensor's bias", **DIFFERENCE
         ),
-        "shielded": _flag(_SENSOR, known["shielded"].to_numpy(), "whether it hangs in a radiation shield", _SHIELDED),
+        "shielded": flag_variable(
+            _SENSOR, known["shielded"].to_numpy(), "whether it hangs in a radiation shield", _SHIELDED
+        ),
     }  # fmt: skip
-    variables |= _conditions_along(names, ordered, conditions or {})
     attributes = {
         "Conventions": "CF-1.11",
         "featureType": "timeSeries",
@@ -177,7 +158,7 @@ def write_readings(dataset: xr.Dataset, path: Path) -> None:
         found = f"'{path}', {'a folder' if path.is_dir() else 'in a folder that does not exist'}"
         raise InputError(Problem(found, "a file to write, such as readings.nc"))
     encoding: dict[str, dict[str, Any]] = {
-        str(name): _PACKED if variable.dims == _READING else {"_FillValue": None} for name, variable in dataset.items()
+        str(name): {"_FillValue": None} if variable.dims == _SENSOR else _PACKED for name, variable in dataset.items()
     }
     for name in ("surface_altitude", "sensor_height", *CONDITIONS):  # these alone may be unknown
         if name in encoding:
@@ -190,37 +171,11 @@ def write_readings(dataset: xr.Dataset, path: Path) -> None:
         beside.unlink(missing_ok=True)
 
 
-def _conditions_along(
-    names: Sequence[str], readings: Sequence[xr.DataArray], conditions: Mapping[str, xr.Dataset]
-) -> dict[str, xr.Variable]:
-    """Lay what is known of the air along all readings; conditions that nobody tells are left out."""
-    sizes = [air.size for air in readings]
-    starts = np.concatenate(([0], np.cumsum(sizes)))
-    laid: dict[str, FloatArray] = {}
-    for name, air, start in zip(names, readings, starts.tolist(), strict=False):
-        if name not in conditions:
-            continue
-        told = conditions[name]
-        _, along, own = np.intersect1d(
-            times_ns(air["time"].to_numpy()), times_ns(told["time"].to_numpy()), assume_unique=True, return_indices=True
-        )
-        for condition in CONDITIONS:
-            if condition in told:
-                there = laid.setdefault(condition, np.full(sum(sizes), np.nan))
-                there[start + along] = told[condition].to_numpy()[own]
-    return {
-        condition: xr.Variable(_READING, laid[condition], {
-            **attributes_of(condition), "cell_methods": "time: point", "coordinates": _COORDINATES,
-            "ancillary_variables": "status",
-        })
-        for condition in CONDITIONS if condition in laid
-    }  # fmt: skip
-
-
 def _refuse(names: list[str], readings: Mapping[str, xr.DataArray], known: pd.DataFrame, settings: Settings) -> None:
     problems: list[Problem | str] = []
     if not names:
-        problems.append("There are no readings to export yet: hardiness add readings FILE --sensor S adds some.")
+        how = "hardiness add readings FILE --sensor S adds some."
+        raise NothingYetError(f"There are no readings to export yet, and no file was written: {how}")
     for name in names:
         if name not in readings or not readings[name].size:
             listed = ", ".join(sorted(readings))
@@ -253,21 +208,5 @@ def _or_nan(value: float | None) -> float:
     return np.nan if value is None else value
 
 
-def _reading(values: Any, long_name: str, **attributes: str) -> xr.Variable:
-    return xr.Variable(_READING, values, {"long_name": long_name, **attributes})
-
-
 def _of_sensor(values: Any, long_name: str, **attributes: str) -> xr.Variable:
     return xr.Variable(_SENSOR, values, {"long_name": long_name, **attributes})
-
-
-def _flag(
-    dims: tuple[str, ...], values: Any, long_name: str, meanings: Sequence[str], standard_name: str = ""
-) -> xr.Variable:
-    attributes: dict[str, Any] = {"long_name": long_name, "flag_values": np.arange(len(meanings), dtype=np.int8),
-                                  "flag_meanings": " ".join(meanings)}  # fmt: skip
-    if standard_name:
-        attributes["standard_name"] = standard_name
-    if dims == _READING:
-        attributes["coordinates"] = _COORDINATES
-    return xr.Variable(dims, np.asarray(values, np.int8), attributes)

@@ -84,6 +84,7 @@ def station_file(
             )
         )
     else:
+        series = ESTIMATED if data.estimated else MEASURED
         there = np.isfinite(values.temperature_c)
         missing = int(np.count_nonzero(~there))
         times, degrees, rows = values.times[there], values.temperature_c[there], values.rows[there]

@@ -18,6 +18,7 @@ from hardiness.schema import column_names, measure_columns
 from hardiness.settings import Settings
 from hardiness.weather.clean import clean
 from hardiness.weather.day_curve import CURVE_SD_C
+from hardiness.weather.days import day_ends
 from hardiness.weather.exposure import ACCURACY_C, UNCOVERED_C, UNSHIELDED_C
 from hardiness.weather.series import TIE_C
 
@@ -98,7 +99,7 @@ def measure_daily_minima(
     times, degrees = clean(air_temperature["time"].to_numpy(), air_temperature.to_numpy())
     cold = degrees <= rules.damaging_c + TIE_C
     starts = pd.DatetimeIndex(times[cold].astype("M8[ns]")).tz_localize("UTC")
-    ends = (starts.tz_convert(settings.zone) + pd.DateOffset(days=1)).tz_convert("UTC").as_unit("ns")
+    ends = pd.DatetimeIndex(day_ends(times[cold], settings.zone).astype("M8[ns]")).tz_localize("UTC")
     names = column_names(measure_columns(rules.thresholds, rules.held_h))
     table = pd.DataFrame({name: np.full(len(starts), np.nan) for name in names})
     shield = 0.0 if shielded else UNSHIELDED_C

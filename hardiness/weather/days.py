@@ -66,6 +66,36 @@ def local_midnights(days: Sequence[date], zone: ZoneInfo, *, after: int = 0) -> 
     return utc_times(local).astype(np.int64)
 
 
+def day_ends(starts: IntArray, zone: ZoneInfo) -> IntArray:
+    """Find the instant at which days end that begin at instants.
+
+    Parameters
+    ----------
+    starts : ndarray of int64
+        Beginnings of days, since 1970-01-01 UTC. [ns]
+    zone : ZoneInfo
+        The zone whose clock they follow.
+
+    Returns
+    -------
+    ndarray of int64
+        The next midnight where one begins at midnight, else the same time of the next day; where the clock skips that,
+        the moment it jumps, and of two such times the first. Since 1970-01-01 UTC. [ns]
+
+    Examples
+    --------
+    >>> spring = np.array(["2031-09-06T04:00"], "M8[ns]").astype(np.int64)
+    >>> str(day_ends(spring, ZoneInfo("America/Santiago"))[0].astype("M8[ns]"))[:16]  # no midnight that night
+    '2031-09-07T04:00'
+    """
+    local = pd.DatetimeIndex(starts.astype("M8[ns]")).tz_localize("UTC").tz_convert(zone)
+    days = [instant.date() for instant in local]
+    later = local.tz_localize(None) + pd.Timedelta(days=1)
+    same = later.tz_localize(zone, nonexistent="shift_forward", ambiguous=np.ones(len(later), dtype=bool))
+    from_midnight = local_midnights(days, zone) == starts
+    return np.where(from_midnight, local_midnights(days, zone, after=1), utc_times(same).astype(np.int64))
+
+
 def nanoseconds(times: pd.Series[pd.Timestamp]) -> IntArray:
     """Take the instants of a table's column as whole nanoseconds.
 

@@ -159,3 +159,56 @@ def test_a_damaged_file_is_told_as_such(tmp_path):
     path.write_bytes(path.read_bytes()[:600])
     with pytest.raises(InputError, match="cannot be read"):
         read_station(path)
+
+
+def test_the_days_of_a_zone_are_those_that_the_times_name(tmp_path):
+    # midnights of Auckland lie at 11:00 UTC of the day before, its noons of summer at 23:00
+    made = dataset(time=(11.0, 35.0, 59.0), time_units="hours since 2031-12-13", cell_methods="time: minimum",
+                   bounds="bnds", timezone="Pacific/Auckland")  # fmt: skip
+    made["bnds"] = (("obs", "nv"), np.array([[11.0, 35.0], [35.0, 59.0], [59.0, 83.0]]))
+    data = read(tmp_path, made)
+    assert list(map(str, data.values.days)) == ["2031-12-14", "2031-12-15", "2031-12-16"]
+    assert data.facts.timezone == "Pacific/Auckland"
+    assert read(tmp_path, dataset(cell_methods="time: minimum", time=(12.0, 36.0, 60.0))).facts.timezone == ""
+    (found,) = faults(tmp_path, made.assign(time=made["time"].assign_attrs(timezone="Mars/Olympus")))
+    assert "time zone 'Mars/Olympus'" in found
+
+
+def flagged(numbers, meanings="counts masked estimated") -> xr.Dataset:
+    made = dataset()
+    made["tas"].attrs["ancillary_variables"] = "state raw"
+    attributes = {"flag_values": np.arange(3, dtype=np.int8), "flag_meanings": meanings}
+    made["state"] = ("obs", np.array(numbers, np.int8), attributes)
+    made["raw"] = ("obs", [-4.0, -5.0, -2.0], {"standard_name": "air_temperature", "units": "degC"})
+    return made
+
+
+def test_a_variable_that_belongs_to_the_temperature_is_no_second_temperature(tmp_path):
+    data = read(tmp_path, flagged([0, 0, 0]))
+    assert data.provenance["variable"] == "tas"
+    assert data.values.temperature_c.tolist() == [-4.1, -5.5, -2.2] and not data.estimated and data.said == []
+
+
+def test_masked_and_estimated_values_among_measured_ones_are_left_out_and_that_is_said(tmp_path):
+    data = read(tmp_path, flagged([1, 0, 2]))
+    np.testing.assert_array_equal(data.values.temperature_c, [np.nan, -5.5, np.nan])
+    assert not data.estimated
+    assert data.said == ["1 value that the file's 'state' calls masked: left out.",
+                         "1 value that the file's 'state' calls estimated: left out."]  # fmt: skip
+    assert read(tmp_path, flagged([1, 0, 2], "a b c")).said == []
+
+
+def test_a_file_of_estimated_values_alone_says_so_and_one_of_masked_ones_is_refused(tmp_path):
+    data = read(tmp_path, flagged([2, 1, 2]))
+    assert data.estimated and np.isfinite(data.values.temperature_c).tolist() == [True, False, True]
+    (found,) = faults(tmp_path, flagged([1, 1, 1]))
+    assert "column tas" in found and "3 values that the file's 'state' calls masked" in found
+    assert "accepted: temperatures that count" in found
+
+
+def test_how_high_a_sensor_hangs_is_not_how_high_its_ground_lies(tmp_path):
+    height = ((), 1.5, {"standard_name": "height", "units": "m"})
+    assert read(tmp_path, dataset().assign(above=height)).facts.elevation_m == 1250.0
+    assert read(tmp_path, dataset().drop_vars("alt").assign(above=height)).facts.elevation_m is None
+    ground = ((), 655.0, {"standard_name": "surface_altitude", "units": "m"})
+    assert read(tmp_path, dataset().drop_vars("alt").assign(a=height, ground=ground)).facts.elevation_m == 655.0

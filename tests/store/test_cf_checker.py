@@ -21,7 +21,7 @@ from hardiness.store.cf_export import write_readings
 from hardiness.trial import open_trial
 from tests.cli.conftest import hardiness
 from tests.sources import ROOT
-from tests.store.test_cf_export import exported, with_conditions
+from tests.store.test_cf_export import exported, of_three_kinds, with_conditions
 
 CHECKER = shutil.which("compliance-checker", path=sysconfig.get_path("scripts"))
 # One of its own checks stops with a fault on any file of two dimensions without a domain variable (seen in 6.1.0).
@@ -84,6 +84,9 @@ BROKEN = {  # a file each: variable, attribute, what it says, and a word of what
     "no time": ("time", "units", "seconds", "seconds"),
     "not there": ("cloud_area_fraction", "ancillary_variables", "state", "state"),
     "fewer meanings": ("status", "flag_meanings", "counts masked", "flag_meanings"),
+    "other bounds": ("daily_time", "bounds", "daily_status", "daily_status"),
+    "no method": ("daily_minimum", "cell_methods", "time: least", "least"),
+    "origin of two words": ("origin", "flag_meanings", "measured", "flag_meanings"),
 }
 
 
@@ -91,16 +94,20 @@ BROKEN = {  # a file each: variable, attribute, what it says, and a word of what
 def listed(tmp_path_factory) -> dict[str, list[str]]:
     """What the checker says against sound files and broken ones, all looked at in one run of it."""
     folder = tmp_path_factory.mktemp("cf")
-    paths = [written(exported(), folder / "temperatures.nc"), written(with_conditions(), folder / "conditions.nc")]
+    paths = [
+        written(made, folder / f"{name}.nc")
+        for name, made in (("temperatures", exported()), ("conditions", with_conditions()),
+                           ("three kinds", of_three_kinds()), ("days alone", of_three_kinds(only=["D1"])))
+    ]  # fmt: skip
     for name, (variable, attribute, broken, _) in BROKEN.items():
-        dataset = with_conditions()
+        dataset = of_three_kinds()
         assert attribute in dataset[variable].attrs
         dataset[variable].attrs[attribute] = broken
         paths.append(written(dataset, folder / f"{name}.nc"))
     return faults(*paths)
 
 
-@pytest.mark.parametrize("name", ["temperatures", "conditions"])
+@pytest.mark.parametrize("name", ["temperatures", "conditions", "three kinds", "days alone"])
 def test_exported_readings_follow_the_conventions(listed, name):
     assert listed[name] == []
 

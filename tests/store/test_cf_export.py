@@ -268,7 +268,84 @@ def test_conditions_that_nobody_tells_have_no_variable_and_other_sensors_give_no
     assert not set(NAMED) & set(with_conditions(only=["L2"]).data_vars)
 
 
-@pytest.mark.parametrize("make", [exported, with_conditions])
+LISBON = Settings("Hill", "Europe/Lisbon", latitude=41.2, longitude=-7.5)
+MINIMA = xr.DataArray(  # over the spring night that is an hour short: local midnights
+    [-4.0, 1.5, 2.5, -0.5],
+    {"time": np.array(["2032-03-26T00", "2032-03-27T00", "2032-03-28T00", "2032-03-28T23"], "M8[ns]")},
+    attrs={"units": "degC", "series": "daily_minimum"},
+)
+DRAWN = air("2032-03-26T06:00", [-4.0, -3.0, 1.0]).assign_attrs(series="estimated")
+DAY_MASK = table(
+    "masks",
+    {"sensor": "D1", "from": "2032-03-27T00:00:00Z", "to": "2032-03-27T00:00:00Z", "verdict": "mask", "reason": "iced"},
+)
+
+
+def of_three_kinds(only=()) -> xr.Dataset:
+    """Measured hours of loggers and a station, daily minima, and hours drawn through daily values."""
+    readings = {**READINGS, "D1": MINIMA, "D2": DRAWN}
+    masks = pd.concat([MASKS, DAY_MASK], ignore_index=True)
+    offsets = table("calibrations", {"sensor": "D1", "from": date(2032, 3, 28), "offset_c": -0.5})
+    return readings_dataset(readings, SENSORS, masks, offsets, LISBON, conditions=TOLD, only=only, at=NOON)
+
+
+def test_daily_minima_are_no_readings_at_instants(tmp_path):
+    write_readings(of_three_kinds(), tmp_path / "three.nc")
+    with xr.open_dataset(tmp_path / "three.nc", engine="h5netcdf") as dataset:
+        assert dataset["sensor"].to_numpy().tolist() == ["D1", "D2", "L1", "L2", "ST-9"]
+        assert dataset["row_size"].to_numpy().tolist() == [0, 3, 3, 4, 2]
+        assert dataset["daily_row_size"].to_numpy().tolist() == [4, 0, 0, 0, 0]
+        assert dict(dataset.sizes) == {"station": 5, "obs": 12, "day": 4, "bound": 2}
+        minima = dataset["daily_minimum"]
+        assert (minima.dims, minima.attrs["cell_methods"], minima.attrs["units"]) == (("day",), "time: minimum", "degC")
+        assert minima.attrs["standard_name"] == "air_temperature"
+        assert dataset["air_temperature"].attrs["cell_methods"] == "time: point"
+        assert dataset["daily_minimum_as_read"].to_numpy().tolist() == MINIMA.to_numpy().tolist()
+        assert minima.to_numpy().tolist() == [-4.0, 1.5, 2.0, -1.0]  # the offset holds from the 28th
+        assert dataset["daily_offset"].to_numpy().tolist() == [0.0, 0.0, -0.5, -0.5]
+        assert dataset["daily_status"].to_numpy().tolist() == [0, 1, 0, 0]
+        assert dataset["daily_time"].to_numpy().tolist() == MINIMA["time"].to_numpy().tolist()
+        # CF 1.11, 7.1: the bounds are the days, one of them of 23 hours
+        bounds = dataset["daily_time_bounds"].to_numpy()
+        assert bounds[:, 0].tolist() == MINIMA["time"].to_numpy().tolist()
+        assert ((bounds[:, 1] - bounds[:, 0]) / np.timedelta64(1, "h")).tolist() == [24.0, 24.0, 23.0, 24.0]
+    with h5netcdf.File(tmp_path / "three.nc", "r") as raw:
+        assert str(raw.variables["daily_time"].attrs["bounds"]) == "daily_time_bounds"
+        named = {name: str(v.attrs["sample_dimension"]) for name, v in raw.variables.items()
+                 if "sample_dimension" in v.attrs}  # fmt: skip
+        assert named == {"row_size": "obs", "daily_row_size": "day"}
+        for variable in raw.variables.values():
+            for attribute in ("ancillary_variables", "coordinates"):
+                told = str(variable.attrs[attribute]).split() if attribute in variable.attrs else []
+                assert all(raw.variables[name].dimensions in (variable.dimensions, ("station",)) for name in told)
+                assert not {"sensor", "time"} & set(told) or variable.dimensions != ("day",)
+
+
+def test_a_flag_parts_measured_from_drawn_hours():
+    dataset = of_three_kinds()
+    words = dataset["origin"].attrs["flag_meanings"].split()
+    said = {name: [words[code] for code in of(dataset, name)["origin"].to_numpy()] for name in (*READINGS, "D2", "D1")}
+    assert said == {"L1": ["measured"] * 3, "L2": ["measured"] * 4, "ST-9": ["measured"] * 2, "D2": ["estimated"] * 3,
+                    "D1": []}  # fmt: skip
+    assert "origin" in dataset["air_temperature"].attrs["ancillary_variables"].split()
+
+
+def test_a_kind_of_readings_that_no_sensor_has_takes_no_place():
+    days, hours = of_three_kinds(only=["D1"]), of_three_kinds(only=["D2", "L1"])
+    assert set(days.sizes) == {"station", "day", "bound"} and not {"air_temperature", "origin", "time"} & set(days)
+    assert set(hours.sizes) == {"station", "obs"}
+    assert not [name for name in hours.variables if str(name).startswith("daily_")]
+    assert hours["row_size"].to_numpy().tolist() == [3, 3]
+
+
+def test_conditions_stand_along_readings_behind_sensors_of_another_kind():
+    dataset = of_three_kinds()
+    assert of(dataset, "ST-9")["wind_speed"].to_numpy()[0] == 1.5
+    assert int(np.isfinite(dataset["wind_speed"]).sum()) == 1
+    assert of(dataset, "L1")["relative_humidity"].to_numpy()[[0, 2]].tolist() == [88.25, 97.0]
+
+
+@pytest.mark.parametrize("make", [exported, with_conditions, of_three_kinds])
 def test_the_same_readings_give_the_same_bytes(tmp_path, make):
     for name in ("one.nc", "two.nc"):
         write_readings(make(), tmp_path / name)

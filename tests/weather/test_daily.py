@@ -39,6 +39,25 @@ def test_each_day_with_a_damaging_minimum_is_a_freeze_of_its_own():
     assert table["duration_h"].tolist() == [24.0, 24.0, 24.0]
 
 
+@pytest.mark.parametrize(
+    "zone, first, hours",
+    [
+        ("America/Santiago", "2031-09-05", [24.0, 24.0, 23.0, 24.0]),  # no midnight on the 7th: its day begins at 01:00
+        ("America/Havana", "2031-10-31", [24.0, 24.0, 25.0, 24.0]),  # two midnights on 2 November
+        ("Europe/Lisbon", "2032-03-27", [24.0, 23.0, 24.0, 24.0]),
+    ],
+)
+def test_days_are_whole_where_the_clock_skips_or_repeats_midnight(zone, first, hours):
+    begin = dt.date.fromisoformat(first)
+    settings = Settings("Hill", zone)
+    days = [begin + dt.timedelta(days=n) for n in range(4)]
+    times = local_midnights(days, settings.zone).astype("M8[ns]")
+    air = xr.DataArray([-5.0] * 4, {"time": times}, ("time",), attrs={"units": "degC", "series": DAILY_MINIMUM})
+    table = measure_daily_minima(air, settings)
+    assert table["duration_h"].tolist() == hours
+    assert table["ends"].tolist()[:-1] == table["starts"].tolist()[1:]
+
+
 def test_what_daily_minima_cannot_tell_is_missing():
     table = freezes_table({"ST": minima("2031-12-14", -6.4)}, STATION, NEW_YORK)
     rules = NEW_YORK.rules
