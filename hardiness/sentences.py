@@ -179,12 +179,14 @@ def came_through(
     coldest_survived_c: float,
     came: int,
     met: int,
+    killed: int,
+    plants: int,
     tested_to_c: float,
     warmest_fatal_c: float,
     held_h: float,
     units: str = "C",
 ) -> str:
-    """Say in one sentence what plants came through, and where testing ended.
+    """Say in one sentence what plants came through, what was lost in milder freezes, and where testing ended.
 
     Parameters
     ----------
@@ -192,6 +194,8 @@ def came_through(
         The coldest that one came through; NaN where none did. [degC]
     came, met : int
         How many plants came through that temperature, of how many that met one as cold or colder.
+    killed, plants : int
+        How many plants were lost in any freeze, of how many with a score.
     tested_to_c : float
         The coldest met; NaN where nothing was. [degC]
     warmest_fatal_c : float
@@ -208,10 +212,11 @@ def came_through(
     Examples
     --------
     >>> nan = float("nan")
-    >>> came_through(coldest_survived_c=-9.4, came=2, met=3, tested_to_c=-9.4, warmest_fatal_c=nan, held_h=3.0)
+    >>> cell = {"coldest_survived_c": -9.4, "came": 2, "met": 3, "killed": 0, "plants": 4, "tested_to_c": -9.4}
+    >>> came_through(**cell, warmest_fatal_c=nan, held_h=3.0)
     'Came through −9.4 °C for 3 h on two of three plants; never tested colder.'
-    >>> came_through(coldest_survived_c=nan, came=0, met=2, tested_to_c=-9.0, warmest_fatal_c=-7.5, held_h=1.0)
-    'None of two plants came through; the mildest loss was at −7.5 °C for 1 h.'
+    >>> came_through(**cell | {"killed": 1}, warmest_fatal_c=-8.3, held_h=3.0)
+    'Came through −9.4 °C for 3 h on two of three plants, though one of four died at −8.3 °C; never tested colder.'
     """
     if math.isnan(tested_to_c):
         return "Never tested: no plant has met a freeze and been scored after it."
@@ -221,6 +226,11 @@ def came_through(
         return f"{who}; the mildest loss was at {lost}."
     who = "the one plant that met it" if met == 1 else f"{spelled(came)} of {spelled(met)} plants"
     said = f"Came through {held_temperature(coldest_survived_c, held_h, units)} on {who}"
+    if killed and float(f"{warmest_fatal_c:.1f}") > float(f"{coldest_survived_c:.1f}"):
+        # The coldest that one came through, told alone, would make more of the plants than they have shown.
+        mild = words.temperature(warmest_fatal_c, units)
+        lost = f"died at {mild}" if killed == 1 else f"died, the mildest loss at {mild}"
+        said += f", though {spelled(killed)} of {spelled(plants)} {lost}"
     if words.number(tested_to_c) == words.number(coldest_survived_c):
         return f"{said}; never tested colder."
     return f"{said}; none came through colder, tested to {words.temperature(tested_to_c, units)}."

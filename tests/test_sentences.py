@@ -18,7 +18,8 @@ NAN = float("nan")
 
 
 def told(**changes):
-    cell = {"coldest_survived_c": -9.4, "came": 2, "met": 3, "tested_to_c": -9.4, "warmest_fatal_c": NAN, "held_h": 3.0}
+    cell = {"coldest_survived_c": -9.4, "came": 2, "met": 3, "killed": 0, "plants": 5, "tested_to_c": -9.4,
+            "warmest_fatal_c": NAN, "held_h": 3.0}  # fmt: skip
     return came_through(**(cell | changes))
 
 
@@ -30,8 +31,23 @@ def told(**changes):
         ({"held_h": 0.0}, "Came through a minimum of −9.4 °C on two of three plants; never tested colder."),
         ({"came": 1, "met": 1}, "Came through −9.4 °C for 3 h on the one plant that met it; never tested colder."),
         (
-            {"tested_to_c": -11.2, "warmest_fatal_c": -8.1},
+            {"tested_to_c": -11.2, "warmest_fatal_c": -9.8, "killed": 3},
             "Came through −9.4 °C for 3 h on two of three plants; none came through colder, tested to −11.2 °C.",
+        ),
+        # A loss in a milder freeze is never kept back.
+        (
+            {"tested_to_c": -11.2, "warmest_fatal_c": -8.1, "killed": 1},
+            "Came through −9.4 °C for 3 h on two of three plants, though one of five died at −8.1 °C; none came "
+            "through colder, tested to −11.2 °C.",
+        ),
+        (
+            {"warmest_fatal_c": -8.1, "killed": 3, "units": "F"},
+            "Came through 15.1 °F for 3 h on two of three plants, though three of five died, the mildest loss at "
+            "17.4 °F; never tested colder.",
+        ),
+        (
+            {"warmest_fatal_c": -9.36, "killed": 1},
+            "Came through −9.4 °C for 3 h on two of three plants; never tested colder.",
         ),
         ({"came": 14, "met": 20}, "Came through −9.4 °C for 3 h on 14 of 20 plants; never tested colder."),
         (

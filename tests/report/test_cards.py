@@ -38,6 +38,16 @@ def test_a_card_says_what_is_behind_the_figure_and_what_was_never_tested(gathere
     assert figure.never == "Never tested colder than −9.0 °C, nor before 10 Jan or after 12 Jan."
 
 
+def test_a_loss_in_a_milder_freeze_stands_on_the_card(gathered):
+    floors = gathered.floors.copy()
+    cell = (floors["selection"] == LONG) & (floors["rootstock"] == "own")
+    floors.loc[cell, ["killed", "warmest_fatal_c"]] = [1, -8.275]
+    figure = card_of(replace(gathered, floors=floors), LONG, "own").figures[0]
+    assert figure.came_through == (
+        "Came through −9.0 °C for 1 h on two of two plants, though one of two died at −8.3 °C; never tested colder."
+    )
+
+
 def test_never_tested_and_all_died_get_no_figure(gathered):
     untested = card_of(gathered, "<b>OL-03</b>")
     assert {figure.instead for figure in untested.figures} == {"No figure: never tested."}
