@@ -11,8 +11,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from hardiness.errors import FitError
-from hardiness.tolerance.floors import check_grade, check_share, floor_distribution
+from hardiness.tolerance.floors import check_grade, check_share, check_temperatures, floor_distribution
 from hardiness.tolerance.posterior import Posterior
 from hardiness.tolerance.spread import spread_quantile
 
@@ -44,9 +43,7 @@ def survival_curves(
     FitError
         If a temperature is not finite, or a share or the grade is out of range.
     """
-    temperatures = np.asarray(temperatures_c, dtype=float)
-    if temperatures.ndim != 1 or not np.isfinite(temperatures).all():
-        raise FitError("temperatures_c: accepted: a list of finite temperatures in degC.")
+    temperatures = check_temperatures(temperatures_c)
     level, grade = check_share("level", level), check_grade(grade, posterior.design.grades)
     quantiles = np.array([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
     sd, sigma = posterior.scale("tau_u"), posterior.scale("sigma")

@@ -15,6 +15,9 @@ hardened, established, unprotected plant. A floor is an estimate for the places 
 
 from __future__ import annotations
 
+import numbers
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -49,8 +52,9 @@ def check_share(name: str, value: float) -> float:
     FitError
         Otherwise.
     """
-    if not 0.0 < value < 1.0:
-        raise FitError(f"{name}: found {value:g}; accepted: a share between 0 and 1, such as 0.9.")
+    if not is_number(value) or not 0.0 < value < 1.0:
+        found = f"{value:g}" if is_number(value) else f"'{value}'"
+        raise FitError(f"{name}: found {found}; accepted: a share between 0 and 1, such as 0.9.")
     return float(value)
 
 
@@ -74,9 +78,55 @@ def check_grade(grade: int | None, grades: int) -> int:
     """
     if grade is None:
         return grades - 1
-    if grade != int(grade) or not 1 <= grade < grades:
-        raise FitError(f"grade: found {grade}; accepted: a grade from 1 to {grades - 1}.")
+    if not is_number(grade) or not 1 <= grade < grades or grade != int(grade):
+        found = f"'{grade}'" if isinstance(grade, str) else grade
+        raise FitError(f"grade: found {found}; accepted: a grade from 1 to {grades - 1}, by its number.")
     return int(grade)
+
+
+def check_temperatures(temperatures_c: Sequence[float]) -> Floats:
+    """Temperatures as an array.
+
+    Parameters
+    ----------
+    temperatures_c : sequence of float
+        [degC]
+
+    Returns
+    -------
+    ndarray, dims (temperature,)
+
+    Raises
+    ------
+    FitError
+        If it is no list of finite numbers.
+    """
+    try:
+        temperatures = np.asarray(temperatures_c, dtype=float)
+    except (TypeError, ValueError):
+        temperatures = np.array(np.nan)
+    if temperatures.ndim != 1 or not np.isfinite(temperatures).all():
+        raise FitError(f"temperatures_c: found {temperatures_c}; accepted: a list of finite temperatures in degC.")
+    return temperatures
+
+
+def is_number(value: object) -> bool:
+    """Whether something is a number, as one asks for a grade or a share: text and truth are none.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_number(0.9), is_number(np.int64(3)), is_number("3"), is_number(True)
+    (True, True, False, False)
+    """
+    return isinstance(value, numbers.Real) and not isinstance(value, bool | np.bool_)
 
 
 def floor_distribution(posterior: Posterior, *, survive: float, grade: int) -> Distribution:

@@ -21,7 +21,7 @@ from hardiness.tolerance.basis import Figures
 from hardiness.tolerance.compare import ALL_STOCKS
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.draws import joint_draws
-from hardiness.tolerance.floors import check_share
+from hardiness.tolerance.floors import check_share, is_number
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import to_dense
 from hardiness.tolerance.posterior import Posterior
@@ -56,7 +56,7 @@ def ranks_table(posterior: Posterior, *, best: int = 3, checks: Iterable[str] = 
     FitError
         If ``best`` is not 1 or more, ``level`` is out of range, or a check has no observation.
     """
-    if isinstance(best, bool) or best != int(best) or best < 1:
+    if not is_number(best) or not 1 <= best < np.inf or best != int(best):
         raise FitError(f"best: found {best}; accepted: a whole number, 1 or more.")
     level, yardsticks = check_share("level", level), _known_checks(posterior, checks)
     standing, draws = _standing_draws(posterior)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numbers
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -58,9 +59,7 @@ def check_observations(observations: pd.DataFrame, grades: int, *, protected: bo
         table["protected"] = table["protected"].fillna("").astype(str).replace("no", "")
         unknown = ~table["protected"].isin(["", IN_CONTAINER, *PROTECTIONS])
         if unknown.any():
-            raise FitError(
-                _few([_unknown_protection(labels[i], table["protected"][i]) for i in np.flatnonzero(unknown)])
-            )
+            raise FitError(_few([_unknown_kind(labels[i], table["protected"][i]) for i in np.flatnonzero(unknown)]))
         table = table[table["protected"].isin(["", *PROTECTIONS] if protected else [""])]
     if not stands_open(table).any():
         raise FitError("nothing to fit: there is no observation of an unprotected plant.")
@@ -186,7 +185,7 @@ def _numbers(column: pd.Series) -> Floats:
         readable = [
             isinstance(value, numbers.Real | str) and not isinstance(value, bool | np.bool_) for value in column
         ]
-        column = column.astype(object).where(readable)
+        column = column.astype(object).where(np.array(readable, dtype=np.bool_))
     return pd.to_numeric(column, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
 
 
@@ -231,19 +230,22 @@ def _freezes_at_odds(table: pd.DataFrame) -> list[str]:
     hint = "" if stated["sensor"].ne("").all() else " Rows without a sensor count as one sensor."
     problems = []
     for column, what in (("exposure_c", "exposures"), ("exposure_sd_c", "values of exposure_sd_c")):
-        different = stated[["freeze", "sensor", column]].drop_duplicates()
-        values = different.groupby(["freeze", "sensor"], sort=True)[column].agg(list)
         problems += _few([
             f"freeze {freeze} has two {what} at one sensor ({some[0]:g} and {some[1]:g}); accepted: one.{hint}"
-            for (freeze, _), some in values.items()
-            if len(some) > 1
+            for freeze, some in _several(stated[["freeze", "sensor", column]])
         ])  # fmt: skip
     if "event" in table.columns:
-        events = table.loc[_given(table, "event"), ["freeze", "event"]].drop_duplicates()
-        several = events.groupby("freeze", sort=True)["event"].agg(list)
+        events = table.loc[_given(table, "event"), ["freeze", "event"]]
         problems += _few([
             f"freeze {freeze} lies in two events ({some[0]} and {some[1]}); accepted: one."
-            for freeze, some in several.items()
-            if len(some) > 1
+            for freeze, some in _several(events)
         ])  # fmt: skip
     return problems
+
+
+def _several(table: pd.DataFrame) -> list[tuple[str, list[Any]]]:
+    """By the first column: what the last one holds, where that is not one thing for all the others."""
+    found: dict[tuple[str, ...], list[Any]] = {}
+    for *key, value in table.drop_duplicates().itertuples(index=False, name=None):
+        found.setdefault(tuple(key), []).append(value)
+    return [(key[0], found[key]) for key in sorted(found) if len(found[key]) > 1]

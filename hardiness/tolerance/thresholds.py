@@ -15,6 +15,7 @@ import xarray as xr
 
 from hardiness import schema
 from hardiness.errors import FitError
+from hardiness.tolerance.floors import check_temperatures
 from hardiness.tolerance.plain import Turnbull, binomial_limits, spearman_karber, turnbull
 from hardiness.tolerance.rows import stands_open
 
@@ -110,9 +111,7 @@ def plain_curves(table: pd.DataFrame, temperatures_c: Sequence[float], grade: in
     FitError
         If a temperature is not finite.
     """
-    temperatures = np.asarray(temperatures_c, dtype=float)
-    if temperatures.ndim != 1 or not np.isfinite(temperatures).all():
-        raise FitError("temperatures_c: accepted: a list of finite temperatures in degC.")
+    temperatures = check_temperatures(temperatures_c)
     intervals = kill_intervals(table, grade)
     sound = intervals[~intervals["contradicts"]]
     names = sorted(set(sound["selection"]))

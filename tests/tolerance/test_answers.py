@@ -109,3 +109,50 @@ def test_claims_are_held_against_the_floors(fit):
     assert claims.loc[("B", "own"), "probability_holds"] < 1e-3 and bool(claims.loc[("B", "own"), "beyond_tested"])
     with pytest.raises(UnitsError, match="a number with a unit"):
         fit.claims(selections.assign(claimed_floor="-12"))
+
+
+@pytest.mark.parametrize(
+    "wrong, told",
+    [
+        ({"grade": "dead"}, "grade: found 'dead'; accepted: a grade from 1 to 5, by its number."),
+        ({"grade": "unharmed"}, "grade: found 'unharmed'; accepted: a grade from 1 to 5, by its number."),
+        ({"grade": True}, "grade: found True; accepted: a grade from 1 to 5, by its number."),
+        ({"grade": np.nan}, "grade: found nan; accepted: a grade from 1 to 5, by its number."),
+        ({"survive": "most"}, "survive: found 'most'; accepted: a share between 0 and 1, such as 0.9."),
+        ({"survive": np.nan}, "survive: found nan; accepted: a share between 0 and 1, such as 0.9."),
+        ({"level": None}, "level: found 'None'; accepted: a share between 0 and 1, such as 0.9."),
+    ],
+)
+def test_floors_of_what_is_no_number_are_refused(fit, wrong, told):
+    with pytest.raises(FitError) as caught:
+        fit.floors(**wrong)
+    assert str(caught.value) == told
+
+
+@pytest.mark.parametrize("temperatures", [["a"], "cold", [[-5.0]], -5.0, [None], [[-5.0], [-6.0, -7.0]]])
+def test_curves_at_what_is_no_list_of_temperatures_are_refused(fit, temperatures):
+    for curves in (fit.curves, fit.plain_curves):
+        with pytest.raises(FitError) as caught:
+            curves(temperatures)
+        assert str(caught.value).startswith("temperatures_c: found ")
+        assert str(caught.value).endswith("accepted: a list of finite temperatures in degC.")
+
+
+def test_claims_of_a_table_at_fault_are_refused(fit):
+    whole = pd.DataFrame({"selection": ["A", "A", "B"], "claimed_floor": ["-9 C", "10 F", ""], "claim_source": ""})
+    for table, told in (
+        (whole, "selection 'A' has two claims; accepted: one."),
+        (whole.drop(columns="claim_source"), "column 'claim_source' is missing; accepted: selection, claimed_floor"),
+        ({"selection": ["A"]}, "selections: found a dict; accepted: a pandas DataFrame."),
+    ):
+        with pytest.raises(FitError) as caught:
+            fit.claims(table)
+        assert told in str(caught.value)
+    with pytest.raises(UnitsError, match="found '-9'; accepted: a number with a unit"):
+        fit.claims(whole.iloc[1:].assign(claimed_floor=pd.Series([-9, None], [1, 2], dtype=object)))
+
+
+@pytest.mark.parametrize("span", ["six", np.nan, 0.0, True, None])
+def test_a_span_that_is_no_length_is_refused(rows, span):
+    with pytest.raises(FitError, match=f"span_c: found {span}; accepted: a number of degC above 0"):
+        fit_tolerance(rows, span_c=span)

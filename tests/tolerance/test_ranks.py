@@ -108,6 +108,10 @@ def test_one_selection_alone_is_first_of_one(trial):
     "options, told",
     [
         ({"best": 0}, "best: found 0; accepted: a whole number, 1 or more"),
+        ({"best": np.nan}, "best: found nan; accepted: a whole number, 1 or more"),
+        ({"best": "two"}, "best: found two; accepted: a whole number, 1 or more"),
+        ({"best": np.inf}, "best: found inf; accepted: a whole number, 1 or more"),
+        ({"level": "wide"}, "level: found 'wide'; accepted: a share between 0 and 1"),
         ({"level": 1.0}, "level: found 1; accepted: a share between 0 and 1"),
         ({"checks": ["AA"]}, r"check 'AA' has no observation. Did you mean 'A'\?"),
     ],

@@ -155,12 +155,12 @@ def test_protected_rows_prove_nothing_by_themselves():
 def test_a_cell_of_protected_plants_only_has_no_floor_and_no_pair():
     rows = pd.DataFrame(
         [("p1", "A", "f1", -6.0, 1, ""), ("p2", "A", "f2", -8.0, 5, ""), ("p3", "B", "f2", -8.0, 1, "cover"),
-         ("p4", "C", "f1", -6.0, 2, ""), ("p5", "A", "f1", -6.0, 0, "container"), ("p6", "A", "f1", -6.0, 0, "tent")],
+         ("p4", "C", "f1", -6.0, 2, ""), ("p5", "A", "f1", -6.0, 0, "container")],
         columns=["plant", "selection", "freeze", "exposure_c", "grade", "protected"],
     ).assign(rootstock="own", exposure_sd_c=0.5)  # fmt: skip
     fit = fit_tolerance(rows, terms=Terms(protection=3.0))
     assert fit.floors()["selection"].tolist() == ["A", "C"]
-    assert fit.floors()["scores"].tolist() == [2, 1]  # neither the container nor an unknown kind
+    assert fit.floors()["scores"].tolist() == [2, 1]  # not the container
     assert set(fit.compare()["selection_a"]) == {"A"} and set(fit.compare()["selection_b"]) == {"C"}
     with pytest.raises(FitError, match="selection 'B' has no observation"):
         fit.compare(selections=["A", "B"])
