@@ -24,6 +24,9 @@ from hardiness.tolerance.rows import check_observations
 from hardiness.tolerance.weighing import log_evidence, model_weights
 
 DURATIONS_H = (0.0, 1.0, 2.0, 4.0, 8.0)  # [h]; 0 is the minimum
+# A smaller Bayes factor is "not worth more than a bare mention" (Kass & Raftery 1995,
+# doi:10.1080/01621459.1995.10476572).
+WORTH_A_MENTION = 3.0
 SAME = ["plant", "scored_on", "grade", "grade_low", "protected"]  # what a row says, whatever the exposure
 
 
@@ -52,6 +55,28 @@ class Durations:
     def best_h(self) -> float:
         """The most probable duration, the shortest of equals. [h]."""
         return float(self.table["held_h"].to_numpy()[self.table["weight"].to_numpy().argmax()])
+
+    @property
+    def chosen_h(self) -> float:
+        """The most probable duration where the scores can tell it from the trial's own, else the trial's own. [h]."""
+        own_h = self.flow.settings.model_held_h
+        return self.best_h if self.odds(self.best_h, own_h) >= WORTH_A_MENTION else own_h
+
+    def odds(self, one_h: float, other_h: float) -> float:
+        """How many times as well one duration foretells the scores as another.
+
+        Parameters
+        ----------
+        one_h, other_h : float
+            Of the table. [h]
+
+        Returns
+        -------
+        float
+            A Bayes factor. [1]
+        """
+        evidence = self.table.set_index("held_h")["log_evidence"]
+        return float(np.exp(evidence[one_h] - evidence[other_h]))
 
     def floors(self, survive: float = 0.9, grade: int | None = None, level: float = 0.9) -> pd.DataFrame:
         """Floors averaged over the durations; see :func:`hardiness.tolerance.averaging.averaged_floors`.

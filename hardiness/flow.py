@@ -379,6 +379,7 @@ def _with_untested(floors: pd.DataFrame, plants: pd.DataFrame) -> pd.DataFrame:
     whole[counts] = whole[counts].astype("Float64").fillna(0).astype("int64")
     figures = [column.name for column in schema.FLOORS if column.kind == "number"]
     whole[figures] = whole[figures].astype(float)
+    whole.attrs = dict(floors.attrs)  # the fit's cautions
     return whole.sort_values(["selection", "rootstock"], ignore_index=True)
 
 

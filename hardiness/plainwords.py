@@ -10,7 +10,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
 import pandas as pd
 
 from hardiness import words
@@ -142,9 +141,16 @@ def _met(told: Told) -> list[str]:
     return [
         f"{told.selection}: {words.listed(stocks)}, "
         f"scored {scored} in {words.count(len(winters) or 1, 'winter')}{span}.",
-        f"The freezes it was scored after went from {words.temperature(rows['exposure_c'].max(), told.units)} to "
-        f"{words.temperature(rows['exposure_c'].min(), told.units)}.",
+        _went(rows, told.units),
     ]
+
+
+def _went(rows: pd.DataFrame, units: str) -> str:
+    """Say how cold the freezes were."""
+    warm, cold = (words.temperature(c, units) for c in (rows["exposure_c"].max(), rows["exposure_c"].min()))
+    if warm == cold:
+        return f"The freeze{'s' if len(set(rows['freeze'])) > 1 else ''} it was scored after went to {cold}."
+    return f"The freezes it was scored after went from {warm} to {cold}."
 
 
 def _cell_sentences(told: Told, cell: pd.Series) -> list[str]:
@@ -205,16 +211,28 @@ def _pulls(told: Told, cell: pd.Series) -> list[str]:
     rows = told.influence[told.influence["rootstock"] == cell["rootstock"]]
     what = "floor" if cell["open_end"] == "none" else "estimate behind it"
     parts: list[str] = []
+    alone: list[str] = []
     for kind, name in (("plant", "plant {}"), ("freeze", "the freeze of {}")):
         some = rows[(rows["kind"] == kind) & (rows["shift_c"].abs() >= LEAST_SHIFT)]
         if not some.empty:
-            top = some.loc[some["shift_c"].abs().idxmax()]
-            by = top["refit_shift_c"] if np.isfinite(top["refit_shift_c"]) else top["shift_c"]
+            by = some["refit_shift_c"].astype(float).fillna(some["shift_c"])
+            top = by.abs().idxmax()
+            named = name.format(some.loc[top, "left_out"])
+            if _all_there_is(told, cell, kind, some.loc[top, "left_out"]):
+                alone.append(f"Without {named} it would be untested.")
+                continue
             whole = f" the {what} would be" if not parts else ""
-            parts.append(f"without {name.format(top['left_out'])}{whole} about {shift_words(float(by), told.units)}")
-    if not parts:
+            parts.append(f"without {named}{whole} about {shift_words(float(by[top]), told.units)}")
+    if not parts and not alone:
         return [f"No single plant or freeze moves the {what} by as much as a tenth of a degree."]
-    return [f"W{', '.join(parts)[1:]}."]
+    return [*alone, *([f"W{', '.join(parts)[1:]}."] if parts else [])]
+
+
+def _all_there_is(told: Told, cell: pd.Series, kind: str, name: str) -> bool:
+    """Whether every score of a cell is of one plant, or of one freeze."""
+    rows = told.observations[told.observations["rootstock"] == cell["rootstock"]]
+    columns = [column for column in ((kind,) if kind == "plant" else ("event", "freeze")) if column in rows.columns]
+    return any(bool((rows[column].astype(str) == name).all()) for column in columns)
 
 
 def _priors(told: Told, cell: pd.Series) -> list[str]:

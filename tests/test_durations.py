@@ -9,10 +9,12 @@ import pytest
 import xarray as xr
 
 from hardiness import schema
+from hardiness.commands.fitting import duration_notes
 from hardiness.durations import Durations, compare_durations
 from hardiness.errors import FitError
 from hardiness.flow import Flow, Records
 from hardiness.settings import Settings
+from hardiness.tolerance.weighing import model_weights
 from tests.weather.test_placing import table_of
 
 HILL = Settings("Hill", "UTC", latitude=40.0)
@@ -68,9 +70,37 @@ def test_the_duration_that_did_the_damage_is_chosen(durations):
     table = durations.table
     assert list(table.columns) == schema.column_names(schema.DURATIONS)
     assert table["held_h"].tolist() == [0.0, 1.0, 4.0]
-    assert durations.best_h == 4.0
+    assert durations.best_h == durations.chosen_h == 4.0
     assert table["weight"].sum() == pytest.approx(1.0)
     assert table["weight"].iloc[-1] > 0.9
+
+
+@pytest.mark.parametrize(
+    "log_evidence, best_h, chosen_h, said",
+    [
+        # own (1 h) against 0 h and 4 h; Kass & Raftery 1995: a factor below 3 is not worth more than a bare mention
+        ([0.0, 0.0, 0.0], 0.0, 1.0, "cannot tell 0, 1 and 4 h held apart"),
+        (
+            [np.log(2.9), 0.0, -9.0],
+            0.0,
+            1.0,
+            "cannot tell 0 and 1 h held apart: the best of them explains the scores 2.9",
+        ),
+        ([np.log(3.1), 0.0, -9.0], 0.0, 0.0, "0 h explains the scores best, 3.1 times as well as the trial's own 1 h"),
+        ([np.log(3.1), 0.0, np.log(3.2)], 4.0, 4.0, "4 h explains the scores best, 3.2 times"),
+        ([-9.0, 0.0, -1.0], 1.0, 1.0, "cannot tell 1 and 4 h held apart"),
+        ([-9.0, 0.0, -1.2], 1.0, 1.0, "The trial's own 1 h explains the scores best."),
+    ],
+)
+def test_a_duration_is_chosen_only_where_the_scores_can_tell(durations, log_evidence, best_h, chosen_h, said):
+    evidence = np.array(log_evidence) - 40.0
+    table = durations.table.assign(log_evidence=evidence, weight=model_weights(evidence))
+    other = replace(durations, table=table)
+    assert (other.best_h, other.chosen_h) == (best_h, chosen_h)
+    assert said in duration_notes(other)[0]
+    assert (chosen_h == 1.0 and best_h == 1.0) or ("The trial's own 1 h is kept." in duration_notes(other)[0]) == (
+        chosen_h != best_h
+    )
 
 
 def test_all_durations_are_fitted_to_the_same_rows(flow, durations):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -85,6 +87,28 @@ def test_a_bracketed_cell_gives_figure_interval_pulls_priors_and_claim(paragraph
         "The claim of −12.0 °C (a neighbour) is beyond anything tested there; the probability that 9 in 10 come "
         "through it is 0.10, that half do 0.42." in own
     )
+
+
+def test_a_cell_of_one_plant_would_be_untested_without_it(told):
+    pulled = pd.concat([INFLUENCE, table(schema.INFLUENCE, ("OL-08", "own", "plant", "T9", -9.0, 0.7, np.nan),
+                                         ("OL-08", "own", "freeze", "2031-12-14 L1", -9.0, 0.9, 1.2))])  # fmt: skip
+    more = OBSERVATIONS.iloc[[4]].assign(freeze="2032-12-20 L1", exposure_c=-5.5)
+    text = " ".join(explain_selection(replace(told, selection="OL-08", influence=pulled)))
+    assert "Without plant T9 it would be untested. Without the freeze of 2031-12-14 L1 it would be untested." in text
+    twice = replace(told, selection="OL-08", influence=pulled, observations=pd.concat([OBSERVATIONS, more]))
+    text = " ".join(explain_selection(twice))
+    assert ("Without plant T9 it would be untested. Without the freeze of 2031-12-14 L1 the estimate behind it would "
+            "be about 1.2 °C warmer.") in text  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "freezes, said",
+    [(["f1", "f1"], "The freeze it was scored after went to −9.5 °C."),
+     (["f1", "f2"], "The freezes it was scored after went to −9.5 °C.")],
+)  # fmt: skip
+def test_one_temperature_is_no_range(told, freezes, said):
+    rows = OBSERVATIONS.iloc[:2].assign(freeze=freezes, exposure_c=[-9.5, -9.52])
+    assert said in explain_selection(replace(told, observations=rows))
 
 
 def test_open_ends_are_said_in_words_and_no_median_is_given(paragraphs):

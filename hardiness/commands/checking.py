@@ -21,7 +21,8 @@ from hardiness.plainwords import Told, explain_selection, listed_cells
 from hardiness.tolerance.calibration import calibration_table, cell_fit, grades_by_exposure
 from hardiness.tolerance.cautions import fit_cautions
 from hardiness.tolerance.checks import STEPS, Checks, cell_sentence, check_fit
-from hardiness.tolerance.influence import influence_table
+from hardiness.tolerance.floors import floors_table
+from hardiness.tolerance.influence import confirmed_influence
 from hardiness.tolerance.posterior import Posterior
 from hardiness.tolerance.prediction import predict_rows
 from hardiness.tolerance.sensitivity import TOGETHER, sensitivity_table
@@ -42,7 +43,9 @@ ONE_TABLE: dict[str, Callable[[Posterior], pd.DataFrame]] = {
     "grades": lambda posterior: grades_by_exposure(predict_rows(posterior)),
     "cells": lambda posterior: cell_fit(predict_rows(posterior)),
     "spacing": spacing_table,
-    "influence": influence_table,
+    "influence": lambda posterior: confirmed_influence(
+        posterior, floors_table(posterior, survive=0.9, grade=None, level=0.9)
+    ),
     "priors": sensitivity_table,
 }
 PRINTED_CHECKS = ("check", "statistic", "value", "accepted", "passes")
@@ -138,7 +141,7 @@ def told_about(flow: Flow, selection: str, survive: float = 0.9, grade: int | No
     tested = _fitted_rows(flow)
     if (tested["selection"] == selection).any():
         posterior = flow.fit.posterior
-        empty["influence"] = influence_table(posterior, survive=survive, grade=grade, selections=[selection])
+        empty["influence"] = confirmed_influence(posterior, table, survive=survive, grade=grade, selections=[selection])
         empty["sensitivity"] = sensitivity_table(posterior, survive=survive, grade=grade, variants=TOGETHER)
     return Told(
         selection=selection,
@@ -161,10 +164,7 @@ def explain_floors(flow: Flow, selection: str, survive: float = 0.9, grade: int 
     InputError
         If no such selection is registered.
     """
-    told, tested = told_about(flow, selection, survive, grade), _fitted_rows(flow)
+    told = told_about(flow, selection, survive, grade)
     click.echo(listed_cells(explain_selection(told)))
-    if not tested.empty:
-        click.echo("")
-        say(fit_cautions(tested, len(flow.settings.grades)))
     if words.share(survive) != words.share(0.9) and not told.claims.empty:
         say("Claims are held against 9 in 10 coming through, whatever --survive says.")

@@ -8,7 +8,6 @@ from dataclasses import replace
 from typing import Any
 
 import click
-import numpy as np
 import pandas as pd
 
 from hardiness import schema, words
@@ -16,7 +15,7 @@ from hardiness.commands.answers import print_floors, refuse_unusable_scores
 from hardiness.commands.output import CAUTION, csv_option, deliver, say, trial_folder, trial_option
 from hardiness.commands.printing import print_table
 from hardiness.covariates import FIXED
-from hardiness.durations import Durations, compare_durations, with_durations
+from hardiness.durations import WORTH_A_MENTION, Durations, compare_durations, with_durations
 from hardiness.effects import EFFECT, LEAVE_OUT, TERM_NAMES
 from hardiness.errors import InputError, Problem
 from hardiness.schema import Column
@@ -79,7 +78,8 @@ def fit(csv: str | None, held: str | None, containers: bool, trial: str | None, 
     """Fit the model and say what it found: scales, effects in degrees, freezes used, the held duration that explains.
 
     With --held auto the durations 0, 1, 2, 4 and 8 h and the trial's own are weighed by how well they foretell the
-    scores, and the best is fitted; with --held average the floors are averaged over them.
+    scores, and the best is fitted, the trial's own where the scores cannot tell; with --held average the floors are
+    averaged over them.
     """
     with open_trial(trial_folder(trial)) as opened:
         flow = opened.flow(containers=containers)
@@ -91,7 +91,7 @@ def fit(csv: str | None, held: str | None, containers: bool, trial: str | None, 
             say("There is nothing to fit yet: it takes plants with scores of freezes they met.")
             return
         durations = compare_durations(flow) if hours in (AUTO, AVERAGE) else None
-        fitted = durations.fits[durations.best_h] if durations else flow.fit
+        fitted = durations.fits[durations.chosen_h] if durations else flow.fit
         tables = [table for table in (fitted.scales_table(), fitted.terms()) if not table.empty]
         found = readable(pd.concat(tables, ignore_index=True))
         if csv is not None:
@@ -104,7 +104,7 @@ def fit(csv: str | None, held: str | None, containers: bool, trial: str | None, 
         if durations and hours == AVERAGE:
             print_floors(durations.flow, durations.floors(), 0.9)
         else:
-            say([*flow.covariates.said, CAUTION])
+            say([*flow.covariates.said, CAUTION, *fitted.cautions])
 
 
 def held_asked(text: str | None) -> str | float | None:
@@ -193,19 +193,26 @@ def path_note(fitted: Fit) -> str:
 
 def duration_notes(durations: Durations) -> list[str]:
     """Say which duration the scores favour, by how much, and what to do about it."""
-    own_h = durations.flow.settings.model_held_h
-    evidence = durations.table.set_index("held_h")["log_evidence"]
-    odds = float(np.exp(evidence[durations.best_h] - evidence[own_h]))
-    if durations.best_h == own_h:
+    own_h, best_h = durations.flow.settings.model_held_h, durations.best_h
+    odds = durations.odds(best_h, own_h)
+    alike = [h for h in durations.table["held_h"] if durations.odds(best_h, h) < WORTH_A_MENTION]
+    if own_h in alike and len(alike) > 1:
+        notes = [
+            f"The scores cannot tell {words.listed([f'{h:g}' for h in alike])} h held apart: the best of them explains "
+            f"the scores {max(durations.odds(best_h, h) for h in alike):.1f} times as "
+            f"well as the least, and less than {WORTH_A_MENTION:g} times says next to nothing. "
+            f"The trial's own {own_h:g} h is kept."
+        ]
+    elif best_h == own_h:
         notes = [f"The trial's own {own_h:g} h explains the scores best."]
     else:
         events = durations.fits[own_h].posterior.design.table["event"].nunique()
         notes = [
-            f"{durations.best_h:g} h explains the scores best, {odds:.1f} times as well as the trial's own "
+            f"{best_h:g} h explains the scores best, {odds:.1f} times as well as the trial's own "
             f"{own_h:g} h, as far as {words.count(events, 'event')} can tell."
         ]
         notes.append(
-            f"To let every verb use it: add {durations.best_h:g} to held_h and set model_held_h = {durations.best_h:g} "
+            f"To let every verb use it: add {best_h:g} to held_h and set model_held_h = {best_h:g} "
             "in trial.toml; floors are then temperatures held that long."
             if odds >= CLEAR_ODDS
             else f"That is no strong reason to change ({CLEAR_ODDS:g} times would be)."

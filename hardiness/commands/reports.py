@@ -10,13 +10,13 @@ from rich.progress import BarColumn, Progress, TextColumn
 
 from hardiness import words
 from hardiness.commands.answers import refuse_unusable_scores
-from hardiness.commands.output import CAUTION, say, trial_folder, trial_option
+from hardiness.commands.output import say, trial_folder, trial_option
 from hardiness.errors import InputError, Problem
 from hardiness.report.build import PAGE, PRINT, write_report
 from hardiness.report.cards import card_pdf, make_cards
 from hardiness.report.folder import check_folder
 from hardiness.report.gathered import PARTS, gather
-from hardiness.report.notes import floor_notes
+from hardiness.report.notes import fit_notes, floor_notes
 from hardiness.report.scoring_sheet import check_ending, write_scoring_sheet
 from hardiness.report.typesetting import PAPERS
 from hardiness.trial import open_trial
@@ -78,7 +78,7 @@ def card(file: Path, selections: tuple[str, ...], rootstock: str | None, paper: 
         say(f"{words.count(len(cards), 'card')} in {file}.")
         if without:
             say(f"{words.count(without, 'card')} without a figure: never tested, or all plants died; the card says so.")
-        say(CAUTION)
+        say(fit_notes(flow))
 
 
 @click.command()

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import click
+import pandas as pd
 
-from hardiness import schema
+from hardiness import schema, words
 from hardiness.commands.answers import refuse_unusable_scores
-from hardiness.commands.output import CAUTION, csv_option, deliver, say, trial_folder, trial_option
+from hardiness.commands.output import csv_option, deliver, say, trial_folder, trial_option
 from hardiness.errors import InputError
+from hardiness.report.notes import fit_notes
+from hardiness.tolerance.compare import ALL_STOCKS
 from hardiness.tolerance.ranks import MULTIPLICITY
 from hardiness.tolerance.rootstocks import NOT_SEPARABLE
 from hardiness.trial import open_trial
@@ -36,7 +39,18 @@ def ranks(csv: str | None, best: int, each_check: bool, containers: bool, trial:
         else:
             say(f"The best are the first {best}; all: each selection's own part, whatever stock it stands on.")
             say(MULTIPLICITY)
-        say(CAUTION)
+            say(_all_among_best(table, best))
+        say(fit_notes(flow))
+
+
+def _all_among_best(table: pd.DataFrame, best: int) -> list[str]:
+    """Say where no more selections stand than the best are many: there being among them says nothing."""
+    few = table.loc[table["ranked"] <= best, ["rootstock", "ranked"]].drop_duplicates()
+    where = [f"{words.count(n, 'selection')} {'over all' if stock == ALL_STOCKS else words.on_stock(stock)}"
+             for stock, n in few.itertuples(index=False, name=None)]  # fmt: skip
+    if not where:
+        return []
+    return [f"No more than {best} to choose from, so that each is among the best: {words.listed(where)}."]
 
 
 @click.command()
@@ -56,4 +70,4 @@ def rootstocks(csv: str | None, containers: bool, trial: str | None) -> None:
         say("shared: on average over the selections both carry; any: over selections at large.")
         if (table["verdict"] == NOT_SEPARABLE).any():
             say("Not separable: the interval covers 0; that does not say the stocks are alike.")
-        say(CAUTION)
+        say(fit_notes(flow))

@@ -19,9 +19,8 @@ from hardiness.figures.survival import survival_temperatures
 from hardiness.flow import Flow
 from hardiness.plainwords import Told
 from hardiness.settings import Settings
-from hardiness.tolerance.cautions import fit_cautions
 from hardiness.tolerance.checks import STEPS, Checks, check_fit
-from hardiness.tolerance.influence import influence_table
+from hardiness.tolerance.influence import influence_table, with_refits
 from hardiness.tolerance.sensitivity import TOGETHER, sensitivity_table
 
 MOST_PAGES = 40  # selections with a page of their own
@@ -102,11 +101,6 @@ class Gathered:
         return {grade: self.flow.fit.curves(temperatures, grade) for grade in sorted({max(1, worst // 2), worst})}
 
     @cached_property
-    def cautions(self) -> list[str]:
-        """What the observations cannot tell."""
-        return fit_cautions(self.tested, len(self.settings.grades))
-
-    @cached_property
     def dated(self) -> dt.date | None:
         """The last day that the records speak of: of scores and of freezes; None where there are none."""
         days = [day for day in self.flow.records.scores["scored_on"] if isinstance(day, dt.date)]
@@ -154,6 +148,7 @@ def gather(
             checks = check_fit(
                 posterior, units=settings.units, progress=lambda done, what: say(2 + done, f"checking: {what}")
             )
+            influence = with_refits(influence, checks.influence)
     say(PARTS, "writing")
     claims = flow.claims
     return Gathered(flow, settings, token, floors, claims, tested, influence, sensitivity, checks, order)

@@ -5,9 +5,25 @@ from __future__ import annotations
 from hardiness import words
 from hardiness.flow import Flow
 from hardiness.sentences import FLOOR_CAUTION
+from hardiness.tolerance.cautions import fit_cautions
 from hardiness.tolerance.kinship import with_kin
 
 NO_LATITUDE = "The trial names no latitude: winters are taken as north of the equator, July to June."
+
+
+def fit_notes(flow: Flow) -> list[str]:
+    """Write the sentences that go with every figure of the model: what it stands for, and what makes it weak.
+
+    Parameters
+    ----------
+    flow : Flow
+
+    Returns
+    -------
+    list of str
+    """
+    table = flow.observations
+    return [FLOOR_CAUTION, *fit_cautions(table[table["protected"] == ""], len(flow.settings.grades))]
 
 
 def floor_notes(flow: Flow) -> list[str]:
@@ -29,15 +45,14 @@ def floor_notes(flow: Flow) -> list[str]:
         return ["There is no observation to fit yet: every registered cell is untested."]
     table = flow.observations
     used = table[table["protected"] == ""]
-    notes = [FLOOR_CAUTION, *flow.covariates.said]
+    notes = [*fit_notes(flow), *flow.covariates.said]
     if kin := with_kin(flow.kinship):
         notes.append(f"Pooled with their kin, by the parents in the register: {words.count(len(kin), 'selection')}.")
     if flow.season_met is not None:
         first, last = (words.day(day) for day in flow.season_met)
         winters = words.listed(sorted(set(used["winter"])))
-        notes.append(f"Freezes met: between {first} and {last} of {winters}.")
-    if len(set(used["freeze"])) == 1:
-        notes.append("One freeze alone cannot tell what the freeze did from what the plants are: a second one will.")
+        when = f"on {first}" if first == last else f"between {first} and {last}"
+        notes.append(f"Freezes met: {when} of {winters}.")
     early = used[used["provisional"].astype(bool)]
     if len(early):
         cells = sorted({f"{row.selection} on {row.rootstock}" for row in early.itertuples(index=False)})

@@ -70,7 +70,7 @@ def opening_section(gathered: Gathered, chart: Picture | None) -> Section:
         blocks += [Heading("What is said of them, and what it is worth"), Points(tuple(claims))]
     blocks.append(Heading("Read this with every figure"))
     notes = [note for note in floor_notes(gathered.flow) if note != FLOOR_CAUTION]
-    blocks += [Text(FLOOR_CAUTION, CAUTION), Points((*notes, *gathered.cautions))]
+    blocks += [Text(FLOOR_CAUTION, CAUTION), Points(tuple(notes))]
     blocks += [Text(WORK_CAUTION, CAUTION)]
     if chart is not None:
         blocks.append(chart)

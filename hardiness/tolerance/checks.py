@@ -12,9 +12,10 @@ from scipy import stats
 from hardiness import schema, words
 from hardiness.plainwords import shift_words
 from hardiness.tolerance.calibration import calibration_table, calibration_tests, cell_fit, grades_by_exposure
+from hardiness.tolerance.cautions import FEW_ROWS
 from hardiness.tolerance.evidence import MOST_PRIOR
 from hardiness.tolerance.floors import check_grade, floors_table
-from hardiness.tolerance.influence import FREEZE, PLANT, influence_table
+from hardiness.tolerance.influence import FREEZE, MOST_REFITS, PLANT, confirmed_influence, left_untested, with_pulls
 from hardiness.tolerance.posterior import LARGEST_K, Posterior
 from hardiness.tolerance.prediction import predict_rows
 from hardiness.tolerance.sensitivity import SPREADS, sensitivity_table
@@ -24,6 +25,8 @@ RARE = 0.01  # what a sound fit shows in one trial of a hundred
 UNUSUAL = 0.05  # the same for a test that is cautious by itself (13 simulated sound trials: none was flagged)
 MOST_PULL = 1.0  # of half an interval's width: what one plant or freeze may move a bracketed floor
 MOST_SHIFT = 0.5  # of half an interval's width: what other priors may move it
+AMISS = "not as often as predicted in some bins of the table"
+FEW_EXPECTED = 10.0  # fewer are said with a decimal
 LEAST_DRAWS = 100  # effective: a floor's error of computation is then a tenth of its standard deviation or less
 LEAST_POINTS = 5  # effective, of the scales, where Laplace's method stands alone
 STEPS = ("predicting rows", "leaving out plants and freezes", "low and high grades", "other priors", "done")
@@ -58,7 +61,7 @@ def check_fit(
     posterior: Posterior, *, survive: float = 0.9, grade: int | None = None, units: str = "C",
     progress: Callable[[int, str], None] | None = None,
 ) -> Checks:  # fmt: skip
-    """Check a fit; it costs about seven times as much as the fit.
+    """Check a fit; it costs about seven times as much as the fit, and once more for each freeze that pulls hard.
 
     Parameters
     ----------
@@ -88,18 +91,18 @@ def check_fit(
     tests, calibration = calibration_tests(prediction), calibration_table(prediction)
     grades, cells = grades_by_exposure(prediction), cell_fit(prediction)
     tell(1, STEPS[1])
-    influence = influence_table(posterior, survive=survive, grade=grade)
+    floors = floors_table(posterior, survive=survive, grade=grade, level=0.9)
+    influence = confirmed_influence(posterior, floors, survive=survive, grade=grade)
     tell(2, STEPS[2])
     spacing = spacing_table(posterior)
     tell(3, STEPS[3])
     sensitivity = sensitivity_table(posterior, survive=survive, grade=grade)
     tell(4, STEPS[4])
-    floors = floors_table(posterior, survive=survive, grade=grade, level=0.9)
     rows: list[Row] = [_losses_row(posterior, grade), _freezes_row(posterior), *_computing_rows(posterior)]
     rows += _calibration_rows(tests)
     rows += [_exposure_row(grades), _cells_row(cells)]
     rows += _spacing_rows(spacing, posterior.design.worst, units)
-    rows += _influence_rows(influence, floors, units)
+    rows += _influence_rows(influence.assign(untested=left_untested(posterior.design, influence)), floors, units)
     rows += _sensitivity_rows(sensitivity, floors, units)
     table = pd.DataFrame(rows, columns=schema.column_names(schema.CHECKS))
     return Checks(table, calibration, grades, cells, spacing, influence, sensitivity)
@@ -154,10 +157,13 @@ def _calibration_rows(tests: pd.DataFrame) -> list[Row]:
     whole, shares = tests[["grade", "rows", "reached"]].to_numpy(int), tests[["expected", "shape_p"]].to_numpy(float)
     for (grade, n, reached), (expected, found) in zip(whole.tolist(), shares.tolist(), strict=True):
         passes = found >= RARE
+        if n < FEW_ROWS:
+            end = "too few rows to tell whether it comes as often as predicted"
+        else:
+            end = "it came " + ("as often as predicted" if passes else AMISS)
         comment = (
-            f"Grade {grade} or worse: {reached} of {words.count(n, 'row')} reached it, "
-            f"{words.number(expected, 0)} expected; it came "
-            f"{'as often as predicted' if passes else 'not as often as predicted in some bins of the table'}."
+            f"Grade {grade} or worse: {reached if reached else 'none'} of {words.count(n, 'row')} reached it, "
+            f"{words.number(expected, 0 if expected >= FEW_EXPECTED else 1)} expected; {end}."
         )
         rows.append(("calibration", f"chance of such bins, grade {grade} or worse", found, f"{RARE:g} or more",
                      passes, comment))  # fmt: skip
@@ -233,32 +239,55 @@ def _spacing_rows(spacing: pd.DataFrame, worst: int, units: str) -> list[Row]:
              float(abs(top["z"])), f"{most:.1f} or less", passes, comment)]  # fmt: skip
 
 
-def _with_widths(table: pd.DataFrame, floors: pd.DataFrame) -> pd.DataFrame:
-    """Rows of bracketed cells, with shifts in halves of their intervals' widths."""
-    known = floors.loc[floors["evidence"] == "bracketed", ["selection", "rootstock", "floor_low_c", "floor_high_c"]]
-    both = table.merge(known, on=["selection", "rootstock"])
-    return both.assign(pull=both["shift_c"].abs() / (0.5 * (both["floor_high_c"] - both["floor_low_c"])))
-
-
 def _influence_rows(influence: pd.DataFrame, floors: pd.DataFrame, units: str) -> list[Row]:
-    both, rows = _with_widths(influence, floors), []
+    both, rows = with_pulls(influence, floors), []
     for kind in (PLANT, FREEZE):
         some = both[both["kind"] == kind]
         if some.empty:
             continue
         top = some.iloc[int(some["pull"].to_numpy().argmax())]
-        name = f"plant {top['left_out']}" if kind == PLANT else f"the freeze of {top['left_out']}"
-        comment = (
-            f"Without {name} the floor of {top['selection']} {words.on_stock(top['rootstock'])} would be "
-            f"{shift_words(top['shift_c'], units)}; no bracketed floor is moved more for its width."
-        )
+        refits = some.loc[some["refit_shift_c"].notna(), "left_out"].nunique()
         rows.append((f"influence of a {kind}", "largest shift, in halves of an interval's width", float(top["pull"]),
-                     f"{MOST_PULL:g} or less", bool(top["pull"] <= MOST_PULL), comment))  # fmt: skip
+                     f"{MOST_PULL:g} or less", bool(top["pull"] <= MOST_PULL),
+                     influence_sentence(top, units) + _how_many(refits)))  # fmt: skip
     return rows
 
 
+def influence_sentence(row: pd.Series, units: str) -> str:
+    """Say how a floor would move without a plant or a freeze, and what was held in saying so.
+
+    Parameters
+    ----------
+    row : Series
+        A row of ``schema.INFLUENCE``, and ``untested``: whether nothing of its cell would be left.
+    units : str
+        ``"C"`` or ``"F"``.
+
+    Returns
+    -------
+    str
+    """
+    name = f"plant {row['left_out']}" if row["kind"] == PLANT else f"the freeze of {row['left_out']}"
+    cell = f"{row['selection']} {words.on_stock(row['rootstock'])}"
+    if row["untested"]:
+        return f"Without {name} there would be no score of {cell} that tells anything: it would be untested."
+    anew = bool(np.isfinite(row["refit_shift_c"]))
+    shift = shift_words(float(row["refit_shift_c"] if anew else row["shift_c"]), units)
+    how = "the whole fit done anew" if anew else "all spreads held as they are"
+    return (
+        f"Without {name} the floor of {cell} would be {shift}, {how}; no bracketed floor is moved more for its width."
+    )
+
+
+def _how_many(refits: int) -> str:
+    if not refits:
+        return ""
+    most = ", those that pull most" if refits == MOST_REFITS else ""
+    return f" {words.count(refits, 'freeze')} {'was' if refits == 1 else 'were'} left out so{most}."
+
+
 def _sensitivity_rows(sensitivity: pd.DataFrame, floors: pd.DataFrame, units: str) -> list[Row]:
-    both = _with_widths(sensitivity, floors)
+    both = with_pulls(sensitivity, floors)
     if both.empty:
         return []
     top = both.iloc[int(both["pull"].to_numpy().argmax())]

@@ -11,18 +11,19 @@ import xarray as xr
 
 from hardiness.errors import FitError
 from hardiness.settings import SPAN_C
+from hardiness.tolerance.cautions import fit_cautions
 from hardiness.tolerance.claims import claims_table
 from hardiness.tolerance.compare import compare_table
 from hardiness.tolerance.curves import survival_curves
 from hardiness.tolerance.design import build_design
 from hardiness.tolerance.estimates import scales_table, terms_table
 from hardiness.tolerance.factor import blas_threads
-from hardiness.tolerance.floors import check_grade, floors_table
+from hardiness.tolerance.floors import check_grade, floors_table, is_number
 from hardiness.tolerance.posterior import Posterior, find_posterior
 from hardiness.tolerance.priors import Priors
 from hardiness.tolerance.ranks import checks_table, ranks_table
 from hardiness.tolerance.rootstocks import rootstocks_table
-from hardiness.tolerance.rows import check_observations
+from hardiness.tolerance.rows import check_observations, stands_open
 from hardiness.tolerance.terms import NO_TERMS, Terms
 from hardiness.tolerance.thresholds import plain_curves, plain_table
 
@@ -34,9 +35,34 @@ class Fit:
     Parameters
     ----------
     posterior : Posterior
+
+    Notes
+    -----
+    Its tables carry :attr:`cautions` in ``attrs["cautions"]``: a few rows, or one grade only, are fitted all the same.
     """
 
     posterior: Posterior
+
+    @property
+    def cautions(self) -> list[str]:
+        """What makes the figures weak, in sentences; empty where nothing does.
+
+        Examples
+        --------
+        >>> row = pd.DataFrame({"plant": ["p1"], "selection": "A", "rootstock": "own", "freeze": "f1",
+        ...                     "exposure_c": -6.0, "exposure_sd_c": 0.5, "grade": 0})
+        >>> fit = fit_tolerance(row)
+        >>> fit.cautions[0]
+        'Only 1 row: the figures say little more than the prior does.'
+        >>> fit.floors().attrs["cautions"] == fit.cautions
+        True
+        """
+        design = self.posterior.design
+        return fit_cautions(design.table[stands_open(design.table)], design.grades)
+
+    def _said_with(self, table: pd.DataFrame) -> pd.DataFrame:
+        table.attrs["cautions"] = self.cautions
+        return table
 
     def floors(self, survive: float = 0.9, grade: int | None = None, level: float = 0.9) -> pd.DataFrame:
         """Tolerance floors; see :func:`hardiness.tolerance.floors.floors_table`.
@@ -55,7 +81,7 @@ class Fit:
         DataFrame
             Columns of ``schema.FLOORS``. [degC]
         """
-        return floors_table(self.posterior, survive=survive, grade=grade, level=level)
+        return self._said_with(floors_table(self.posterior, survive=survive, grade=grade, level=level))
 
     def compare(
         self, selections: Iterable[str] | None = None, against: Iterable[str] | None = None, level: float = 0.9
@@ -74,7 +100,7 @@ class Fit:
         DataFrame
             Columns of ``schema.COMPARE``. [K]
         """
-        return compare_table(self.posterior, selections=selections, against=against, level=level)
+        return self._said_with(compare_table(self.posterior, selections=selections, against=against, level=level))
 
     def ranks(self, best: int = 3, checks: Iterable[str] = (), level: float = 0.9) -> pd.DataFrame:
         """Ranks with intervals; see :func:`hardiness.tolerance.ranks.ranks_table`.
@@ -93,7 +119,7 @@ class Fit:
         DataFrame
             Columns of ``schema.RANKS``.
         """
-        return ranks_table(self.posterior, best=best, checks=checks, level=level)
+        return self._said_with(ranks_table(self.posterior, best=best, checks=checks, level=level))
 
     def against_checks(self, checks: Iterable[str]) -> pd.DataFrame:
         """Every selection against each check; see :func:`hardiness.tolerance.ranks.checks_table`.
@@ -108,7 +134,7 @@ class Fit:
         DataFrame
             Columns of ``schema.AGAINST_CHECKS``.
         """
-        return checks_table(self.posterior, checks)
+        return self._said_with(checks_table(self.posterior, checks))
 
     def rootstocks(self, level: float = 0.9) -> pd.DataFrame:
         """Rootstocks in pairs; see :func:`hardiness.tolerance.rootstocks.rootstocks_table`.
@@ -123,7 +149,7 @@ class Fit:
         DataFrame
             Columns of ``schema.ROOTSTOCKS``. [K]
         """
-        return rootstocks_table(self.posterior, level=level)
+        return self._said_with(rootstocks_table(self.posterior, level=level))
 
     def curves(self, temperatures_c: Sequence[float], grade: int | None = None, level: float = 0.9) -> xr.DataArray:
         """Survival curves; see :func:`hardiness.tolerance.curves.survival_curves`.
@@ -191,7 +217,7 @@ class Fit:
         DataFrame
             Columns of ``schema.CLAIMS``.
         """
-        return claims_table(self.posterior, selections)
+        return self._said_with(claims_table(self.posterior, selections))
 
     def scales(self) -> pd.DataFrame:
         """Posterior mean and standard deviation of sigma and the taus.
@@ -280,7 +306,7 @@ def fit_tolerance(
     >>> floors["evidence"].tolist(), bool(floors["floor_c"][0] < floors["floor_c"][1])
     (['all survived', 'bracketed'], True)
     """
-    if not (np.isfinite(span_c) and span_c > 0):
+    if not (is_number(span_c) and np.isfinite(span_c) and span_c > 0):
         raise FitError(f"span_c: found {span_c}; accepted: a number of degC above 0.")
     design = build_design(
         check_observations(observations, grades, protected=terms.protection is not None), int(grades), terms

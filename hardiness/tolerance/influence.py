@@ -2,7 +2,8 @@
 
 Fast: the scales stay at their mode. Without a plant, the floor moves by one Newton step
 (:mod:`hardiness.tolerance.leaving`); without a freeze, which may hold half of all deaths, the mode is found anew. Then,
-for the few that matter, the whole posterior is computed anew, scales included.
+for the few freezes that matter, the whole posterior is computed anew, scales included: at held scales the shift of a
+freeze is understated, by a third and more where it pulls hard.
 """
 
 from __future__ import annotations
@@ -23,10 +24,12 @@ from hardiness.tolerance.leaving import Leverage, central_mode, keep_rows, mode_
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Indices, to_dense
 from hardiness.tolerance.posterior import Posterior, find_posterior
-from hardiness.tolerance.rows import is_named
+from hardiness.tolerance.rows import is_named, stands_open
 
 PLANT, FREEZE = "plant", "freeze"
 MOST_KEPT = 3  # plants and freezes listed for a cell, of each kind
+LEAST_PULL = 0.5  # of half an interval's width: freezes that move no bracketed floor so far are not left out anew
+MOST_REFITS = 6  # each costs as much as the fit
 CHUNK = 4_000_000  # figures x rows at a time
 MOST_ROWS = 2_000_000  # rows x freezes; past it only the freezes with most rows are left out
 
@@ -53,7 +56,7 @@ def influence_table(
     -------
     DataFrame
         Columns of ``schema.INFLUENCE``: a positive shift means a warmer floor without it. A freeze is one cold spell at
-        all sensors where events are named. ``refit_shift_c`` is empty: see :func:`confirm_influence`.
+        all sensors where events are named. ``refit_shift_c`` is empty: see :func:`confirmed_influence`.
 
     Raises
     ------
@@ -115,6 +118,109 @@ def confirm_influence(
         cells = zip(found.loc[rows, "selection"], found.loc[rows, "rootstock"], strict=True)
         found.loc[rows, "refit_shift_c"] = [moved[cell] for cell in cells] - found.loc[rows, "floor_c"].to_numpy()
     return found
+
+
+def confirmed_influence(
+    posterior: Posterior, floors: pd.DataFrame, *, survive: float = 0.9, grade: int | None = None,
+    selections: Iterable[str] | None = None,
+) -> pd.DataFrame:  # fmt: skip
+    """List as :func:`influence_table` does, and compute the posterior anew without the freezes that pull hardest.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    floors : DataFrame
+        Columns of ``schema.FLOORS``, for the same share and grade.
+    survive : float
+        As in :func:`influence_table`.
+    grade : int, optional
+        As in :func:`influence_table`.
+    selections : iterable of str, optional
+        Only floors of these.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``schema.INFLUENCE``; ``refit_shift_c`` where a freeze pulls a bracketed floor by more than
+        :data:`LEAST_PULL`, of at most :data:`MOST_REFITS` freezes, and something of the cell is left without it.
+    """
+    table = influence_table(posterior, survive=survive, grade=grade, selections=selections)
+    untested = left_untested(posterior.design, table)
+    pulls = with_pulls(table[(table["kind"] == FREEZE) & ~untested], floors)
+    hardest = pulls[pulls["pull"] > LEAST_PULL].groupby("left_out")["pull"].max().sort_values(ascending=False)
+    chosen = (table["kind"] == FREEZE) & ~untested & table["left_out"].isin(hardest.index[:MOST_REFITS])
+    if chosen.any():
+        table.loc[chosen] = confirm_influence(posterior, table[chosen], survive=survive, grade=grade)
+    return table
+
+
+def with_refits(table: pd.DataFrame, confirmed: pd.DataFrame) -> pd.DataFrame:
+    """Take into a table of influence what another one knows of fits done anew.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns of ``schema.INFLUENCE``.
+    confirmed : DataFrame
+        The same columns.
+
+    Returns
+    -------
+    DataFrame
+        The rows of ``table``.
+    """
+    keys = ["selection", "rootstock", "kind", "left_out"]
+    both = table[keys].merge(confirmed[[*keys, "refit_shift_c"]], on=keys, how="left")
+    return table.assign(refit_shift_c=both["refit_shift_c"].to_numpy(dtype=float))
+
+
+def with_pulls(table: pd.DataFrame, floors: pd.DataFrame) -> pd.DataFrame:
+    """Keep shifts of bracketed floors, and hold them against the intervals.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``selection, rootstock, shift_c``; ``refit_shift_c`` counts where it is known.
+    floors : DataFrame
+        Columns of ``schema.FLOORS``.
+
+    Returns
+    -------
+    DataFrame
+        With ``pull``: the shift in halves of the floor's interval. [1]
+    """
+    known = floors.loc[floors["evidence"] == "bracketed", ["selection", "rootstock", "floor_low_c", "floor_high_c"]]
+    both = table.merge(known, on=["selection", "rootstock"])
+    shift = both["shift_c"]
+    if "refit_shift_c" in both.columns:
+        shift = both["refit_shift_c"].fillna(shift)
+    return both.assign(pull=shift.abs() / (0.5 * (both["floor_high_c"] - both["floor_low_c"])))
+
+
+def left_untested(design: Design, table: pd.DataFrame) -> NDArray[np.bool_]:
+    """Tell which rows of a table of influence leave their cell without any row that says something.
+
+    Parameters
+    ----------
+    design : Design
+    table : DataFrame
+        Columns ``selection, rootstock, kind, left_out``.
+
+    Returns
+    -------
+    ndarray of bool, dims (row,)
+    """
+    rows = design.table[telling_rows(design)]
+    open_rows = stands_open(rows)
+    alone: dict[tuple[str, str, str], set[str]] = {}
+    for kind in (PLANT, FREEZE):
+        names = _members(design, kind)
+        for selection, rootstock, name in zip(
+            rows["selection"][open_rows], rows["rootstock"][open_rows], names[open_rows], strict=True
+        ):
+            alone.setdefault((kind, selection, rootstock), set()).add(str(name))
+    keys = table[["kind", "selection", "rootstock", "left_out"]].itertuples(index=False, name=None)
+    return np.array([alone.get(tuple(cell), set()) <= {name} for *cell, name in keys], dtype=np.bool_)
 
 
 def span_of(posterior: Posterior) -> float:

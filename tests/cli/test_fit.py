@@ -76,7 +76,11 @@ def test_durations_are_weighed(fitted: Line):
     rows = [text.split() for text in ended.out.splitlines() if text.strip()[:3] in ("0.0", "1.0", "2.0", "4.0", "8.0")]
     assert [row[0] for row in rows] == ["0.0", "1.0", "2.0", "4.0", "8.0"]
     assert sum(float(row[3]) for row in rows) == pytest.approx(1.0, abs=0.03)
-    assert "explains the scores best" in ended.err
+    assert "The scores cannot tell 0, 1, 2, 4 and 8 h held apart" in ended.err  # two freezes of one shape
+    assert "The trial's own 1 h is kept." in ended.err and "explains the scores best" not in ended.err
+    used = next(text for text in ended.out.splitlines() if text.startswith("2024-01-1"))
+    own = next(text for text in fitted.done("fit").out.splitlines() if text.startswith("2024-01-1"))
+    assert used.split() == own.split()  # fitted at the trial's own duration
 
 
 def test_floors_are_averaged_over_durations(fitted: Line):

@@ -6,6 +6,8 @@ import pytest
 
 from hardiness import schema
 from hardiness.errors import FitError
+from hardiness.plainwords import shift_words
+from hardiness.tolerance import checks as module
 from hardiness.tolerance.cautions import fit_cautions
 from hardiness.tolerance.checks import STEPS, cell_sentence, check_fit
 from hardiness.tolerance.fit import fit_tolerance
@@ -67,6 +69,49 @@ def test_the_influence_row_names_the_plant_that_its_table_has(found, fitted):
     assert (both["shift_c"].abs() / half).max() == pytest.approx(row["value"])
 
 
+def test_the_influence_of_a_freeze_passes_or_fails_by_the_fit_done_anew():
+    """At held spreads the hardest freeze would pull 0.74 of half an interval on S-04, which anew it does not."""
+    rows = simulate_observations(np.random.default_rng(3), selections=6, plants_per_cell=2, freezes=5)[0]
+    fit = fit_tolerance(rows)
+    checked = check_fit(fit.posterior)
+    anew = checked.influence.dropna(subset="refit_shift_c")
+    assert anew["left_out"].unique().tolist() == ["2001-12-01"]
+    both = anew.merge(fit.floors().query("evidence == 'bracketed'"), on=["selection", "rootstock"])
+    pulls = both["refit_shift_c"].abs() / (both["floor_high_c"] - both["floor_low_c"]) * 2
+    row = checked.rows.set_index("check").loc["influence of a freeze"]
+    assert row["value"] == pytest.approx(pulls.max())
+    top = both.loc[pulls.idxmax()]
+    assert f"Without the freeze of 2001-12-01 the floor of {top['selection']} " in row["comment"]
+    assert shift_words(top["refit_shift_c"]) in row["comment"]
+    assert row["comment"].endswith("for its width. 1 freeze was left out so.")
+    assert ", the whole fit done anew; no bracketed floor" in row["comment"]
+    plant = checked.rows.set_index("check").loc["influence of a plant", "comment"]
+    assert ", all spreads held as they are; no bracketed floor" in plant
+
+
+def test_a_freeze_fails_that_only_the_fit_done_anew_shows():
+    floors = pd.DataFrame({"selection": ["A"], "rootstock": "own", "evidence": "bracketed", "floor_low_c": -10.0,
+                           "floor_high_c": -8.0})  # fmt: skip
+    row = {"selection": "A", "rootstock": "own", "kind": "freeze", "left_out": "2031-12-14", "floor_c": -9.0,
+           "shift_c": 0.854, "untested": False}  # fmt: skip
+    for refit, passes, said in (
+        (np.nan, True, "0.9 °C warmer, all spreads held as they are;"),
+        (1.14, False, "1.1 °C warmer, the whole fit done anew;"),
+    ):
+        influence = pd.DataFrame([row | {"refit_shift_c": refit}])
+        (found,) = module._influence_rows(influence, floors, "C")
+        assert found[4] is passes and said in found[5] and found[2] == pytest.approx(1.14 if refit > 0 else 0.854)
+
+
+def test_the_only_plant_of_a_cell_leaves_it_untested_and_no_figure_is_given():
+    rows = rows_of(("p1", "A", "own", "f1", -6.0, 0, 0), ("p1", "A", "own", "f2", -9.0, 5, 5),
+                   ("p2", "B", "own", "f1", -6.0, 0, 0), ("p3", "B", "own", "f2", -9.0, 0, 0))  # fmt: skip
+    comment = check_fit(fit_tolerance(rows, priors=TRUE).posterior).rows.set_index("check")["comment"]
+    assert comment["influence of a plant"] == (
+        "Without plant p1 there would be no score of A on its own roots that tells anything: it would be untested."
+    )
+
+
 def test_differences_are_said_in_the_trials_unit_and_progress_is_told(found, told):
     comments = found.rows.set_index("check")["comment"]
     assert "°F" in comments["influence of a freeze"] and "°C" not in " ".join(comments)
@@ -104,6 +149,12 @@ def test_a_single_row_can_be_checked_and_fails_where_it_must():
     checked = check_fit(fit_tolerance(rows_of(("p", "A", "own", "f", -7.0, 0, 0)), priors=TRUE).posterior).rows
     assert np.isfinite(checked["value"].astype(float)).all()
     assert checked.loc[~checked["passes"].astype(bool), "check"].tolist() == ["losses", "freezes"]
+    said = checked.set_index("check")["comment"]["calibration"]
+    assert said.str.contains("as often as predicted").all()
+    assert said.str.fullmatch(
+        r"Grade \d or worse: none of 1 row reached it, 0\.\d expected; too few rows to tell whether it comes as often "
+        r"as predicted\."
+    ).all()  # fmt: skip
 
 
 def test_cautions_are_said_once_each_and_only_where_they_hold():

@@ -5,8 +5,17 @@ import pandas as pd
 import pytest
 
 from hardiness import schema
+from hardiness.tolerance import influence as module
 from hardiness.tolerance.fit import fit_tolerance
-from hardiness.tolerance.influence import confirm_influence, influence_table, span_of
+from hardiness.tolerance.influence import (
+    confirm_influence,
+    confirmed_influence,
+    influence_table,
+    left_untested,
+    span_of,
+    with_pulls,
+    with_refits,
+)
 from hardiness.tolerance.priors import SCALES, Priors
 from hardiness.tolerance.sensitivity import TOGETHER, sensitivity_table
 from hardiness.tolerance.spacing import spacing_table
@@ -51,6 +60,58 @@ def test_shifts_agree_with_the_whole_fit_done_anew(posterior, table):
     away = (found["refit_shift_c"] - found["shift_c"]).abs()
     assert np.sign(found["refit_shift_c"]).tolist() == np.sign(found["shift_c"]).tolist()
     assert away.mean() < 0.25 * found["shift_c"].abs().mean() and (away < 0.15 + 0.35 * found["shift_c"].abs()).all()
+
+
+def test_freezes_that_pull_hard_are_left_out_with_the_whole_fit_done_anew(rows, posterior, table):
+    floors = fit_tolerance(rows).floors()
+    found = confirmed_influence(posterior, floors)
+    pd.testing.assert_frame_equal(found.drop(columns="refit_shift_c"), table.drop(columns="refit_shift_c"))
+    hard = with_pulls(table[table["kind"] == "freeze"], floors).query("pull > 0.5")["left_out"].unique()
+    assert hard.tolist() == ["2001-12-01"]
+    anew = found["refit_shift_c"].notna()
+    left = ~left_untested(posterior.design, found)  # S-05 died out in that freeze: nothing would be left of it
+    assert (anew == ((found["kind"] == "freeze") & (found["left_out"] == hard[0]) & left)).all() and anew.sum() > 4
+    assert set(found.loc[~left, "selection"]) == {"S-05"}
+    without = fit_tolerance(rows[rows["event"] != hard[0]]).floors().set_index(["selection", "rootstock"])["floor_c"]
+    compared = found[anew].set_index(["selection", "rootstock"])
+    by_hand = (without - compared["floor_c"])[compared.index]
+    assert compared["refit_shift_c"].to_numpy() == pytest.approx(by_hand.to_numpy(), abs=0.12)
+    assert (by_hand - compared["shift_c"]).abs().max() > 0.2  # held scales do not tell it
+
+
+def test_no_more_freezes_are_left_out_anew_than_may_be(rows, posterior, monkeypatch):
+    monkeypatch.setattr(module, "LEAST_PULL", 0.05)
+    monkeypatch.setattr(module, "MOST_REFITS", 2)
+    found = confirmed_influence(posterior, fit_tolerance(rows).floors())
+    assert found.loc[found["refit_shift_c"].notna(), "left_out"].nunique() == 2
+
+
+def test_pulls_go_by_the_fit_done_anew_where_there_is_one():
+    floors = pd.DataFrame({"selection": ["A", "B"], "rootstock": "own", "evidence": ["bracketed", "all survived"],
+                           "floor_low_c": -10.0, "floor_high_c": -8.0})  # fmt: skip
+    shifts = pd.DataFrame({
+        "selection": ["A", "A", "B"], "rootstock": "own", "kind": "freeze", "left_out": list("xyx"), "floor_c": -9.0,
+        "shift_c": [0.85, -0.4, 3.0], "refit_shift_c": [-1.14, np.nan, 2.0],
+    })  # fmt: skip
+    assert with_pulls(shifts, floors)["pull"].tolist() == pytest.approx([1.14, 0.4])
+    blank = shifts.iloc[::-1].assign(refit_shift_c=np.nan)
+    filled = with_refits(blank, shifts)
+    pd.testing.assert_frame_equal(filled, shifts.iloc[::-1])
+    assert with_refits(blank, shifts.iloc[:0])["refit_shift_c"].isna().all()
+
+
+def test_a_cell_that_stands_on_one_plant_or_freeze_would_be_untested_without_it():
+    table = pd.DataFrame(
+        [("p1", "A", "f1", -6.0, 0, 0), ("p1", "A", "f2", -9.0, 5, 5), ("p2", "B", "f1", -6.0, 5, 5),
+         ("p3", "B", "f1", -6.0, 1, 1), ("p4", "B", "f2", -9.0, 5, 0)],
+        columns=["plant", "selection", "freeze", "exposure_c", "grade", "grade_low"],
+    ).assign(rootstock="own", exposure_sd_c=0.5)  # fmt: skip
+    posterior = fit_tolerance(table, priors=Priors(fixed=TRUE)).posterior
+    found = influence_table(posterior)
+    alone = found[left_untested(posterior.design, found)]
+    assert sorted(alone[["selection", "kind", "left_out"]].itertuples(index=False, name=None)) == [
+        ("A", "plant", "p1"), ("B", "freeze", "f1"),  # p4's row tells nothing
+    ]  # fmt: skip
 
 
 def test_at_fixed_scales_a_plant_left_out_by_hand_moves_the_floor_as_said(rows):
