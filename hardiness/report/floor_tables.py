@@ -104,4 +104,4 @@ def floors_section(gathered: Gathered) -> Section:
             Text(FLOOR_CAUTION, CAUTION),
             floors_grid(table, gathered.units, selection=True),
         ]
-    return Section("Tolerance floors", "floors", tuple(blocks), new_page=True)
+    return Section("Tolerance floors", "floors", tuple(blocks), new_page=not table.empty)

@@ -47,7 +47,7 @@ def selections_section(gathered: Gathered, curve: Curve) -> Section:
         intro.append(Text(f"With more than {MOST_CHECKED} observations a report draws no survival curves and does not "
                           "refit the model under other assumptions; hardiness checks does.", QUIET))  # fmt: skip
     parts = tuple(_selection(gathered, name, number, curve) for number, name in enumerate(shown, start=1))
-    return Section("Selection by selection", "selections", tuple(intro), parts, new_page=True)
+    return Section("Selection by selection", "selections", tuple(intro), parts, new_page=bool(parts))
 
 
 def _selection(gathered: Gathered, name: str, number: int, curve: Curve) -> Section:
@@ -105,8 +105,6 @@ def cell_sentences(gathered: Gathered, selection: str, rootstock: str | None = N
             coldest_survived_c=coldest,
             came=faced.loc[faced["grade"] < gathered.settings.worst, "plant"].nunique(),
             met=faced["plant"].nunique(),
-            killed=int(cell["killed"]),
-            plants=int(cell["plants"]),
             tested_to_c=float(cell["tested_to_c"]),
             warmest_fatal_c=float(cell["warmest_fatal_c"]),
             held_h=gathered.settings.model_held_h,

@@ -38,7 +38,7 @@ def freezes_section(gathered: Gathered) -> Section:
     ]
     if table.empty:
         blocks.append(Text("No freeze has been measured yet: hardiness add readings FILE --sensor S.", QUIET))
-        return Section("Freezes", "freezes", tuple(blocks), new_page=True)
+        return Section("Freezes", "freezes", tuple(blocks))
     shown = table.nsmallest(MOST_FREEZES, "minimum_c").index
     counted = set(flow.freezes_that_count["freeze"])
     blocks.append(_grid(table.loc[sorted(shown)], gathered, counted))

@@ -128,7 +128,9 @@ def test_a_trial_without_anything_still_makes_a_report(empty_trial):
     page = html_page(document)
     assert finding_of(nothing) == "No plant has a score that counts yet; no freeze measured"
     assert "No records yet" in page and "nothing to check" in page and "Nothing was left out" in page
-    assert "No freeze has been measured yet" in pdf_text(pdf_report(document))
+    pdf = pdf_report(document)
+    assert "No freeze has been measured yet" in pdf_text(pdf)
+    assert len(PdfReader(io.BytesIO(pdf)).pages) == 3  # what there is nothing to say of takes no page of its own
 
 
 def test_what_was_left_out_is_counted_by_reason(gathered):
