@@ -79,6 +79,11 @@ def _pairs(_context: click.Context, _parameter: click.Parameter, texts: tuple[st
     return pairs
 
 
+def _joined(_context: click.Context, _parameter: click.Parameter, texts: tuple[str, ...]) -> str | None:
+    """Keep numbers given one by one as one text, as they are remembered; none is None."""
+    return ";".join(text.strip() for text in texts) or None
+
+
 @add.command("readings")
 @FILE
 @click.option("--sensor", "sensors", multiple=True, metavar="S",
@@ -93,6 +98,8 @@ def _pairs(_context: click.Context, _parameter: click.Parameter, texts: tuple[st
 @click.option("--temperature-column", metavar="N", help="The column of temperatures, by name or number.")
 @click.option("--date-order", type=click.Choice(["dmy", "mdy", "ymd"], case_sensitive=False),
               help="Order of day, month and year, if the file leaves it open.")  # fmt: skip
+@click.option("--missing", multiple=True, metavar="NUMBER", callback=_joined,
+              help="A number in the file that means no reading, such as -127; may be repeated.")  # fmt: skip
 @click.option("--preview", is_flag=True, help="Only show how the file is read, and all that is wrong; store nothing.")
 @trial_option
 def add_readings(

@@ -24,6 +24,8 @@ class Choices:
         Names (or numbers) of columns.
     date_order : str, optional
         ``DMY``, ``MDY`` or ``YMD``.
+    missing : str, optional
+        Numbers that stand for "no reading", semicolons between.
     source : str
         Where they come from, to end a sentence with: ``the last file of L1``.
     """
@@ -33,6 +35,7 @@ class Choices:
     time_column: str | None = None
     temperature_column: str | None = None
     date_order: str | None = None
+    missing: str | None = None
     source: str = ""
 
     @classmethod

@@ -24,7 +24,15 @@ _LABELLED_OFFSET = re.compile(
     re.IGNORECASE,
 )
 _REVERSED = re.compile(r"\bEtc/GMT[+-]\d{1,2}\b")  # its sign is the other way round: Etc/GMT+5 is UTC-05:00
-_LETTERS = re.compile(rf"(?<![A-Za-z])({'|'.join(name.upper() for name in ZONE_LETTERS if name != 'z')})(?![A-Za-z])")
+_NAMES = [name.upper() for name in ZONE_LETTERS if name != "z"]
+_SMALL = [name for name in _NAMES if name not in ("UTC", "GMT", "WET", "WEST")]  # "time_west" is a place
+# Letters in capitals ("Time EST", "TimeEST"), small ones at the end of a name ("time_est"), and UTC glued to a word.
+_LETTERS = re.compile(
+    rf"(?<![A-Z])({'|'.join(_NAMES)})(?![A-Za-z])|(?i:[\s_.(\[,-]({'|'.join(_SMALL)})\s*[)\]]?$)"
+    r"|(?i:(?<![a-z])(utc|gmt)(?![a-z])|(?:time|date|stamp|clock|dt)(utc|gmt)(?![a-z])"
+    r"|(?<![a-z])(utc|gmt)(?:time|date|stamp|dt))"
+)
+_NOT_UTC = re.compile(r"\b(?:not|no|non)[ -](?:in )?(?:UTC|GMT)\b", re.IGNORECASE)
 _ZONE_NAME = re.compile(r"\b[A-Z][A-Za-z]+(?:/[A-Z][A-Za-z_\-]+)+")
 
 
@@ -151,9 +159,24 @@ def zones_in(text: str, *, is_heading: bool) -> list[str]:
     if is_heading or _LABEL.search(text):
         names += [zone for each in _ZONE_NAME.findall(text) if (zone := _zones().get(each.lower()))]
         if not names:
-            offsets = [timedelta(hours=ZONE_LETTERS[each.lower()]) for each in _LETTERS.findall(text)]
+            letters = ("".join(groups).lower() for groups in _LETTERS.findall(_NOT_UTC.sub("", text)))
+            offsets = [timedelta(hours=ZONE_LETTERS[each]) for each in letters]
             names += [zone_name(timezone(offset)) for offset in offsets]
     return list(dict.fromkeys(names))
+
+
+def says_zone(line: str) -> bool:
+    """Tell whether a line above the header speaks of its zone.
+
+    Parameters
+    ----------
+    line : str
+
+    Returns
+    -------
+    bool
+    """
+    return _LABEL.search(line) is not None
 
 
 def _is_offset(text: str) -> bool:

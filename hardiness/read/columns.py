@@ -10,29 +10,22 @@ import re
 import shlex
 from itertools import pairwise
 
-from hardiness.read.degrees import units_in
-from hardiness.read.grid import UNIT_PART, Grid
+from hardiness.read.column_twins import without_twins
+from hardiness.read.column_words import (
+    TIME_WORDS,
+    is_derived,
+    is_index,
+    is_of_a_case,
+    is_of_no_air,
+    says_other,
+    says_unit,
+    speaks_of_temperature,
+    statistic_in,
+)
+from hardiness.read.grid import Grid
 from hardiness.read.moments import layout_of
 from hardiness.read.slices import shape_of
-
-TIME_WORDS = re.compile(
-    r"time|date|stamp|epoch|unix|utc|zeit|datum|uhr|heure|fecha|hora|^data\b|^ora\b|\btid\b|\btijd\b|klokk|\bwhen\b",
-    re.IGNORECASE,
-)
-# A dew point in the languages that loggers speak, for expressions that mind no case.
-DEW_POINT_WORDS = (
-    r"dew ?p(?:oin)?t|dew|taupunkt|dauwpunt|d[au]ggpunkt|point de ros[ée]e|punto de roc[íi]o|punto di rugiada"
-    r"|ponto de orvalho"
-)
-_TEMPERATURE_WORDS = re.compile(r"temp|tª|lämp|teplot|airt|^(t|ta|tair|t_?air|air_?t|tmp)$", re.I)
-_DERIVED_WORDS = rf"{DEW_POINT_WORDS}|frost ?point|wet.?bulb|heat.?index|chill|feels|humidex|apparent"
-_DERIVED = re.compile(_DERIVED_WORDS, re.I)
-_OTHER = re.compile(
-    r"hum|feucht|umid|vocht|fukt|\br\.?h(?![a-z])|%|batt|volt|\b[mk]?v\b|light|lux|\bpar\b|press|pa\b|\bm?bar\b|wind|speed|rain|precip|solar|radiat|signal|rssi"
-    rf"|serial|moist|latitude|longitude|altitude|{_DERIVED_WORDS}",
-    re.I,
-)
-_INDEX = re.compile(r"^(#|no\.?|nr\.?|n|id|index|idx|rn|record|row|line|sample|count|nummer|número)$", re.I)
+from hardiness.read.zone_words import heads_zones
 
 
 def choose_time(grid: Grid, name: str | None) -> tuple[int, ...]:
@@ -56,7 +49,7 @@ def choose_time(grid: Grid, name: str | None) -> tuple[int, ...]:
         If there is none, or more than one choice.
     """
     places = range(len(grid.columns))
-    clocks = [n for n in places if grid.usual(n) == "clock"]
+    clocks = [n for n in places if grid.usual(n) == "clock" and not heads_zones(grid.columns[n])]
     if not clocks:
         clocks = [n for n in places if TIME_WORDS.search(grid.columns[n]) and _holds_bare_clocks(grid, n)]
     if name is not None:
@@ -117,26 +110,43 @@ def choose_temperature(grid: Grid, taken: tuple[int, ...], name: str | None) -> 
     Raises
     ------
     InputError
-        If there is none, or more than one.
+        If there is none, or more than one, or only one of something else than air.
     """
     if name is not None:
         return grid.named(name, "--temperature-column"), []
-    places, speak = find_temperatures(grid, taken)
+    every, speak = _speaking(grid, taken)
+    places, said = without_twins(grid, every)
     if len(places) == 1:
         only = grid.columns[places[0]]
-        return places[0], [] if speak else [
-            f"Temperatures are taken from '{only}', the only column that could hold them."
-        ]
+        if is_of_no_air(only):
+            option = f"--temperature-column {shlex.quote(only)}"
+            hint = f"If it is the air's, or is wanted all the same: {option}."
+            raise grid.refusal(f"no temperature of the air but '{only}'", "one column of temperatures", hint)
+        if not speak:
+            said.append(f"Temperatures are taken from '{only}', the only column that could hold them.")
+        if is_of_a_case(only):
+            said.append(f"Is '{only}' the air's temperature, and not that inside the logger's case?")
+        return places[0], said
     option = "--temperature-column"
     if speak:
         found = f"several columns of temperatures ({grid.listed(places)})"
-        example = shlex.quote(grid.columns[places[0]])
-        hint = f"Name the air temperature, such as {option} {example}{_as_channels(grid, places)}"
-        raise grid.refusal(found, "one", hint)
+        raise grid.refusal(found, "one", _which_of(grid, places, option))
     found = f"several columns of numbers ({grid.listed(places)})" if places else "no column of temperatures"
     columns = grid.listed(range(len(grid.columns)))
     hint = f"The columns are {columns}; name it with {option}{_as_channels(grid, places)}"
     raise grid.refusal(found, "one column of temperatures", hint)
+
+
+def _which_of(grid: Grid, places: list[int], option: str) -> str:
+    """Say how to choose: among the mean, the least and the most of each step, or among several probes."""
+    statistics = {n: statistic_in(grid.columns[n]) for n in places}
+    means = [n for n in places if statistics[n] in ("mean", None)]
+    if any(statistics.values()) and len(means) == 1:
+        mean, others = grid.columns[means[0]], [n for n in places if n != means[0]]
+        beside = ", ".join(f"'{grid.columns[n]}' (the {statistics[n]} of each step)" for n in others)
+        return f"Beside {beside} the readings are in '{mean}': {option} {shlex.quote(mean)}."
+    example = shlex.quote(grid.columns[next((n for n in places if not is_of_no_air(grid.columns[n])), places[0])])
+    return f"Name the air temperature, such as {option} {example}{_as_channels(grid, places)}"
 
 
 def find_temperatures(grid: Grid, taken: tuple[int, ...]) -> tuple[list[int], bool]:
@@ -156,15 +166,22 @@ def find_temperatures(grid: Grid, taken: tuple[int, ...]) -> tuple[list[int], bo
     speak : bool
         Whether their names or cells speak of temperature; else they are only numbers that nothing else explains.
     """
-    places = [n for n in range(len(grid.columns)) if n not in taken]
-    named = [n for n in places if _speaks_of_temperature(grid.columns[n]) or _holds_degrees(grid, n)]
+    places, speak = _speaking(grid, taken)
+    return without_twins(grid, places)[0], speak
+
+
+def _speaking(grid: Grid, taken: tuple[int, ...]) -> tuple[list[int], bool]:
+    """Find them with those that are another one in a second unit."""
+    places = [n for n in range(len(grid.columns)) if n not in taken and not heads_zones(grid.columns[n])]
+    speak = [n for n in places if speaks_of_temperature(grid.columns[n]) and not says_unit(grid.columns[n])]
+    named = [n for n in places if n in speak or _holds_degrees(grid, n)]
     if len(named) > 1:  # a column such as "Temp alarm" holds words
         named = [n for n in named if grid.usual(n) in ("number", "degrees")] or named
     if named:
         return named, True
     numbers = [
         n for n in places
-        if grid.usual(n) == "number" and not _OTHER.search(grid.columns[n]) and not _INDEX.match(grid.columns[n])
+        if grid.usual(n) == "number" and not says_other(grid.columns[n]) and not is_index(grid.columns[n])
         and not _counts_rows(grid, n)
     ]  # fmt: skip
     return numbers, False
@@ -198,15 +215,8 @@ def channels_command(grid: Grid, places: list[int]) -> str:
     return f"hardiness add readings {shlex.quote(grid.file)} {channels}"
 
 
-def _speaks_of_temperature(name: str) -> bool:
-    if _DERIVED.search(name):
-        return False  # a dew point is no air temperature
-    plain = UNIT_PART.sub("", name).strip()
-    return bool(_TEMPERATURE_WORDS.search(plain) or _TEMPERATURE_WORDS.search(name) or units_in(name))
-
-
 def _holds_degrees(grid: Grid, column: int) -> bool:
-    return grid.usual(column) == "degrees" and not _DERIVED.search(grid.columns[column])
+    return grid.usual(column) == "degrees" and not is_derived(grid.columns[column])
 
 
 def _counts_rows(grid: Grid, column: int) -> bool:

@@ -150,7 +150,7 @@ def decide_order(
     Raises
     ------
     InputError
-        If two orders fit the file equally well.
+        If two orders fit the file equally well, or some rows fit only one and some only the other.
     """
     if order is not None:
         return DateOrder(order, decided_by="option")
@@ -167,6 +167,8 @@ def decide_order(
     bad = {each: int(lengths[days[each] == NO_DAY].sum()) for each in candidates}
     fewest = min(bad.values())
     left = [each for each in candidates if bad[each] == fewest]
+    if fewest:
+        _refuse_mixed(days, codes_of, rows[runs], file, column)
     if len(left) == 1:
         other = next(each for each in candidates if each != left[0])
         telling = int(rows[runs[np.flatnonzero((days[other] == NO_DAY) & (days[left[0]] != NO_DAY))[0]]])
@@ -201,6 +203,29 @@ def decide_order(
             hint=f"Say which it is: {' or '.join(f'--date-order {each}' for each in left)}.",
         )
     )
+
+
+def _refuse_mixed(
+    days: dict[str, Days], codes: NDArray[np.int32], rows: NDArray[np.int64], file: str, column: str
+) -> None:
+    """Refuse dates of which several fit only one order and several only another: name a row of each.
+
+    One row that fits no order the others have is a slip, and is told as a day that does not exist.
+    """
+    fits = {order: these != NO_DAY for order, these in days.items()}
+    orders_of = np.sum(list(fits.values()), axis=0)
+    only = {order: np.flatnonzero(fit & (orders_of == 1)) for order, fit in fits.items()}
+    several = sorted((order for order in only if only[order].size), key=lambda order: -only[order].size)
+    if len(several) < 2 or only[several[1]].size < min(2, only[several[0]].size):
+        return
+    one, other = several[:2]
+    found = (
+        f"dates in two orders: row {rows[only[one][0]]} can only be {ORDER_IN_WORDS[one]}, "
+        f"row {rows[only[other][0]]} only {ORDER_IN_WORDS[other]}"
+    )
+    hint = "Were two exports put together? Add each as a file of its own."
+    row = int(rows[only[other][0]])
+    raise InputError(Problem(found, "one order all through the file", file=file, row=row, column=column, hint=hint))
 
 
 def _share_of_next_days(days: Days) -> float:

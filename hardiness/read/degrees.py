@@ -1,6 +1,6 @@
 """Temperatures as loggers write them: cells -> numbers, their unit, and their last digit.
 
-In: cells of one shape (see :mod:`hardiness.read.slices`), header texts. Out: numbers in the file's unit, and what the
+In: cells of one shape (see :mod:`hardiness.read.slices`). Out: numbers in the file's unit, and what the
 cell itself says of the unit. A cell that stands for "no temperature" (empty, ``NaN``, ``--``, an event's word) is
 missing, not wrong; any other text is wrong.
 """
@@ -25,31 +25,19 @@ MISSING_WORDS = frozenset((
     "no data", "nodata", "no_data", "-", "--", "---", "----", "-----", "*", "**", "***", "****",
     "err", "error", "fail", "failed", "fault", "sensor error", "sensor fault", "open", "short", "ovl", "over", "under",
     "invalid", "logged", "event", "start", "started", "stop", "stopped", "end", "end of file", "button", "button down",
-    "button up", "connected", "disconnected",
+    "button up", "connected", "disconnected", "lo", "hi", "ol", "-ol", "-.-", "--.-", "---.-", "--.--", "---.--",
 ))  # fmt: skip
 
 _BLANK = r"(?:[ \t\r]|\xc2\xa0|\xe2\x80\xaf)"
 _MINUS = r"-|\xe2\x88\x92|\xe2\x80\x93"
 _NUMBER = re.compile(
     (
-        rf'{_BLANK}{{0,20}}"?{_BLANK}{{0,2}}(?=[-+.,0\xe2])(?P<sign>\+|{_MINUS})?(?P<whole>0*)(?:[.,](?P<part>0*))?(?P<power>e[+-]?0{{1,3}})?'
+        rf'{_BLANK}{{0,20}}"?{_BLANK}{{0,2}}(?=[-+.,0\xe2])(?:(?P<sign>\+|{_MINUS}){_BLANK}{{0,2}})?(?P<whole>0*)(?:[.,](?P<part>0*))?(?P<power>e[+-]?0{{1,3}})?'
         rf"{_BLANK}{{0,2}}(?P<unit>(?:[^\x00-\x7f]{{1,3}}|deg(?:rees?)?\.? ?)?(?:celsius|fahrenheit|kelvin|[cfk])"
         rf"|[^\x00-\x7f]{{3}})?"
         rf'{_BLANK}{{0,2}}"?{_BLANK}{{0,20}}'
     ).encode("latin-1")
 )  # fmt: skip
-# A unit in a header: with a degree sign (whatever it was garbled to), in brackets, or as a word ...
-_SAID_UNIT = re.compile(
-    r"(?:[°º˚Âø¡\ufffd]{1,2}|\bdeg(?:rees?|\.)?[ _]?)[ ]?([CFK])\b"
-    r"|[(\[]\s*([CFK])\s*[)\]]|\b(celsius|fahrenheit|kelvin|centigrade)\b|([℃℉])",
-    re.IGNORECASE,
-)
-# ... or as a bare letter at the end of a name that speaks of temperature ("temp_c", "T, F").
-_BARE_UNIT = re.compile(r"(?:temp|tª|\bt)[^()\[\]]*[\s,;:/_.\-]([CFK])$", re.IGNORECASE)
-_UNIT_LINE = re.compile(
-    r"\bunits?\b(?: of temp\w*)?[^A-Za-z0-9]{1,6}(?:deg(?:rees?)?[ .]*)?([CFK]|celsius|fahrenheit|kelvin)\b",
-    re.IGNORECASE,
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,52 +162,6 @@ def is_missing(shape: bytes) -> bool:
     """
     text = " ".join(shape.decode("utf-8", "replace").replace('"', " ").split())
     return not text or text.replace("—", "-").replace("–", "-").replace("−", "-") in MISSING_WORDS
-
-
-def units_in(text: str) -> list[str]:
-    """Find the temperature units that a header cell names.
-
-    Parameters
-    ----------
-    text : str
-        The header of a column.
-
-    Returns
-    -------
-    list of str
-        ``"degC"``, ``"degF"``, ``"kelvin"``, each once; a sign, a bracket or a word counts before a bare letter.
-
-    Examples
-    --------
-    >>> units_in("Temp (°F)"), units_in("Type K temperature, °C"), units_in("temp_c"), units_in("Temp (K-type)")
-    (['degF'], ['degC'], ['degC'], [])
-    """
-    found = ["".join(groups) for groups in _SAID_UNIT.findall(text)] or _BARE_UNIT.findall(text.strip())
-    return list(dict.fromkeys(_header_unit(each) for each in found))
-
-
-def units_in_line(text: str) -> list[str]:
-    """Find the temperature units that a line above the header names: only right after the word "unit".
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    list of str
-        As :mod:`hardiness.units` names them, each once.
-
-    Examples
-    --------
-    >>> units_in_line("Unit: °F"), units_in_line("Alarm above 30 °C"), units_in_line("Unit name: F")
-    (['degF'], [], [])
-    """
-    return list(dict.fromkeys(_header_unit(each) for each in _UNIT_LINE.findall(text)))
-
-
-def _header_unit(text: str) -> str:
-    return UNIT_NAMES["celsius" if text.lower() == "centigrade" else text.lower()]
 
 
 def to_degc(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:

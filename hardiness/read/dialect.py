@@ -8,17 +8,19 @@ names tell which column is the temperature. What cannot be told is asked for, wi
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from hardiness.errors import InputError, Problem
 from hardiness.read.choices import NO_CHOICES, Choices
-from hardiness.read.clock import zones_in
+from hardiness.read.clock import says_zone, zones_in
 from hardiness.read.columns import channels_command, choose_temperature, choose_time, find_temperatures
-from hardiness.read.degrees import units_in, units_in_line
+from hardiness.read.companions import NO_COMPANIONS, Companions, find_companions
 from hardiness.read.grid import Grid
+from hardiness.read.header_units import Scale, is_letter_of_a_row, scale_in, units_in, units_in_line
 from hardiness.read.humidity_columns import Beside, find_beside
 from hardiness.read.opening import read_opening
 from hardiness.read.text import Text
+from hardiness.read.zone_words import unclear_letters_in
 from hardiness.words import count
 
 _TIME_KINDS = {"moment", "epoch", "date"}
@@ -53,6 +55,12 @@ class Dialect:
         The column that names the sensor of each row, where there is one.
     beside : tuple of Beside
         Columns of humidity or dew points that go with the temperatures.
+    companions : Companions
+        Columns that tell unit, zone, or what each row measured.
+    scale : Scale, optional
+        What the header says the numbers are counted in; None: whole degrees.
+    unclear_zones : list of (str, str)
+        Letters of zones that mean several, and where they stand.
     """
 
     delimiter: str
@@ -67,6 +75,9 @@ class Dialect:
     header: int | None = None
     sensor: int | None = None
     beside: tuple[Beside, ...] = ()
+    companions: Companions = NO_COMPANIONS
+    scale: Scale | None = None
+    unclear_zones: list[tuple[str, str]] = field(default_factory=list)
 
     @property
     def time_name(self) -> str:
@@ -123,14 +134,17 @@ def find_dialect(
     opening = read_opening(text, file=file, wanted=wanted)
     grid, texts = opening.grid, opening.headings
     time, temperature, sensor, chosen = _choose(grid, time_column, temperature_column, sensor_column, last)
-    beside, unclear = find_beside(grid, texts, time if sensor is None else (*time, sensor), temperature)
-    units = [(unit, f"the header '{grid.columns[temperature]}'") for unit in units_in(texts[temperature])]
-    zones = [(zone, f"the header '{grid.columns[n]}'") for n in time for zone in zones_in(texts[n], is_heading=True)]
+    taken = time if sensor is None else (*time, sensor)
+    beside, unclear = find_beside(grid, texts, taken, temperature)
+    companions, may_be = find_companions(grid, taken, temperature)
+    heading = texts[temperature]
+    lettered = is_letter_of_a_row(grid.columns[temperature], grid.columns)
+    units = [(unit, f"the header '{grid.columns[temperature]}'") for unit in units_in(heading) if not lettered]
     for row, line in enumerate(opening.above, start=1):
         units += [(unit, f"row {row}") for unit in units_in_line(line)]
-    if not zones:
-        for row, line in enumerate(opening.above, start=1):
-            zones += [(zone, f"row {row}") for zone in zones_in(line, is_heading=False)]
+    zones, letters = _zones_of(grid, texts, time, opening.above)
+    if any(place.startswith("the header") for _, place in zones):
+        companions = replace(companions, zone=None)  # times in UTC may have the offset of the place beside them
     return Dialect(
         opening.delimiter,
         grid.columns,
@@ -140,11 +154,29 @@ def find_dialect(
         temperature,
         units,
         zones,
-        opening.said + chosen + unclear,
+        opening.said + chosen + unclear + ([] if units else may_be),
         opening.header,
         sensor,
         beside,
+        companions,
+        scale_in(heading),
+        letters,
     )
+
+
+def _zones_of(
+    grid: Grid, texts: list[str], time: tuple[int, ...], above: list[str]
+) -> tuple[list[tuple[str, str]], list[tuple[str, str]]]:
+    """Find the zones that the header names, else those of the lines above; and letters that mean several."""
+    headers = [(f"the header '{grid.columns[n]}'", texts[n], True) for n in time]
+    lines = [(f"row {row}", line, False) for row, line in enumerate(above, start=1)]
+    for places in (headers, lines):
+        zones = [(zone, place) for place, text, heads in places for zone in zones_in(text, is_heading=heads)]
+        labelled = [(place, text) for place, text, heads in places if heads or says_zone(text)]
+        letters = [(each, place) for place, text in labelled for each in unclear_letters_in(text)]
+        if zones or letters:
+            return zones, letters
+    return [], []
 
 
 def find_channels(

@@ -14,7 +14,7 @@ import numpy as np
 
 from hardiness.errors import Problem
 from hardiness.read.dialect import Dialect
-from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, NO_NAME, Fields, Rows
+from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, NO_NAME, OTHER, Fields, Rows
 from hardiness.read.labels import quote
 from hardiness.read.opening import named_columns, split_line
 from hardiness.read.plaintext import LISTED
@@ -25,6 +25,12 @@ MOST_LOOKED_AT = 1000  # rows without a time that are held against the header
 TIME_ACCEPTED = "a date and time of day, such as 2023-01-14 06:05"
 TEMPERATURE_ACCEPTED = "a number, or an empty cell where there is no reading"
 _LONGEST_SHOWN = 60  # characters
+_SUMMARY = re.compile(
+    r"(?:(?:over ?all|absolute|daily)? ?(?:min(?:imum)?|max(?:imum)?|avg|average|mean|median|std\.?(?: dev(?:iation)?)?"
+    r"|total|sum(?:mary)?|range|count|highest|lowest|samples|readings)\.?"
+    r"(?: (?:temp(?:erature)?|value|reading|time))?)\s?:?",
+    re.IGNORECASE,
+)
 _LIKE_A_TIME = re.compile(r"\s*\d+\s*([-/.:T]|$)")
 
 Cells = list[str]
@@ -157,6 +163,8 @@ def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
     said : list of str
         Sentences about rows passed over.
     """
+    if (others := fields.time_state == OTHER).any():
+        fields.keep(~others)
     fields, said = _pass_over(fields, faults)
     dialect, time, temperature = faults.dialect, fields.time_state, fields.temperature_state
     untimed = (time == BAD) | (time == ABSENT)
@@ -191,9 +199,10 @@ def _count_cells(cells: Cells) -> str:
 
 def _pass_over(fields: Fields, faults: Faults) -> tuple[Fields, list[str]]:
     """Leave out the header where it stands again, and lines below the last reading that are no readings."""
+    fields, said = _pass_over_summary(fields, faults)
     untimed = np.flatnonzero((fields.time_state == BAD) | (fields.time_state == ABSENT))
     if not untimed.size:
-        return fields, []
+        return fields, said
     timed = np.flatnonzero(fields.time_state == GOOD)
     below = untimed[untimed > (timed[-1] if timed.size else fields.rows.size)]
     texts = {
@@ -206,7 +215,6 @@ def _pass_over(fields: Fields, faults: Faults) -> tuple[Fields, list[str]]:
     if below.size <= MOST_FOOTER_ROWS:
         others = [n for n in below.tolist() if n not in headers]
         footers = [n for n in others if not _LIKE_A_TIME.match("".join(texts[n][place : place + 1]))]
-    said = []
     if headers:
         said.append(f"The header stands again in {rows_text(fields.rows[headers])}; that was passed over.")
     if footers:
@@ -217,6 +225,32 @@ def _pass_over(fields: Fields, faults: Faults) -> tuple[Fields, list[str]]:
     kept[headers + footers] = False
     fields.keep(kept)
     return fields, said
+
+
+def _pass_over_summary(fields: Fields, faults: Faults) -> tuple[Fields, list[str]]:
+    """Leave out a summary at the end whose rows have a temperature, and no time or that of an earlier reading.
+
+    Such a row has a word for a summary in its first cells ("Minimum"), or no time below the last row that has one.
+    """
+    size, found = fields.rows.size, list[int]()
+    for n in range(size - 1, max(size - MOST_FOOTER_ROWS, 0) - 1, -1):
+        time, temperature = fields.time_state[n], fields.temperature_state[n]
+        cells = split_line(faults.text.line(int(fields.rows[n])), faults.dialect.delimiter)
+        before = [cell for at, cell in enumerate(cells[: faults.dialect.temperature]) if at != faults.dialect.sensor]
+        if (time == MISSING and temperature == GOOD) or any(_SUMMARY.fullmatch(cell) for cell in before):
+            found.append(n)
+        elif time == GOOD:
+            break
+    if not found or not (fields.time_state[: found[-1]] == GOOD).any():
+        return fields, []
+    rows = fields.rows[found[::-1]]
+    cells = split_line(faults.text.line(int(rows[0])), faults.dialect.delimiter)
+    what = quoted(" ".join(cell for cell in cells if cell))
+    kept = np.ones(size, bool)
+    kept[found] = False
+    said = f"Below the last reading, {rows_text(rows)} {'was' if rows.size == 1 else 'were'} passed over ({what})."
+    fields.keep(kept)
+    return fields, [said]
 
 
 def rows_text(rows: Rows) -> str:

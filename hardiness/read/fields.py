@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.companion_cells import Told, read_companions
 from hardiness.read.degrees import is_missing, number_of, read_numbers
 from hardiness.read.dialect import Dialect
 from hardiness.read.humidity_cells import read_beside
@@ -24,6 +25,7 @@ from hardiness.read.text import Text
 
 # States of a cell: read, empty (or a word for "nothing"), something else, beyond the end of its row.
 GOOD, MISSING, BAD, ABSENT = range(4)
+OTHER = 4  # state of the time of a row that measured something else
 
 MOST_NAMES = 1000  # sensors that one file names; more is a column of something else
 NO_NAME = -1  # code of a row that names no sensor
@@ -54,8 +56,8 @@ class Fields:
         Whether the row has more cells than the header.
     decimals : int
         Most digits after the decimal sign.
-    units : dict of str to int
-        Units that cells name, and the first row that does.
+    told : Told
+        What other columns say of the readings, and the units that cells name.
     midnights : int
         Rows whose date has no time of day, among others that have one.
     noons : int
@@ -78,7 +80,7 @@ class Fields:
     temperature_state: States
     long: NDArray[np.bool_]
     decimals: int = 0
-    units: dict[str, int] = field(default_factory=dict)
+    told: Told = field(default_factory=Told)
     midnights: int = 0
     noons: int = 0
     names: list[str] = field(default_factory=list)
@@ -164,7 +166,7 @@ class Fields:
             self.temperature_state[rows],
             self.long[rows],
             self.decimals,
-            self.units,
+            self.told,
             self.midnights,
             self.noons,
             self.names,
@@ -218,7 +220,17 @@ def read_fields(
         here.rows[:] = block.first_row + filled
         here.long[:] = block.has_more(len(dialect.columns))[filled]
         _read_times(block, dialect.time, filled, here)
-        _read_temperatures(block, dialect.temperature, filled, here)
+        cells_with = _read_temperatures(block, dialect.temperature, filled, here)
+        if dialect.companions.any:
+            measured = here.temperature_state == GOOD
+            others = read_companions(
+                block, dialect.companions, dialect.columns, filled, here.rows, here.offset, measured, here.told
+            )
+            here.time_state[others] = OTHER
+            cells_with = [(unit, which[~others[which]]) for unit, which in cells_with]
+        for unit, which in cells_with:
+            if which.size:
+                here.told.first_unit(unit, int(here.rows[which[0]]))
         for each in dialect.beside:
             read_beside(block, each.condition, each.column, each.unit, filled, here.beside[each.condition])
         if dialect.sensor is not None:
@@ -267,8 +279,10 @@ def _read_times(block: Block, columns: tuple[int, ...], filled: Indices, here: F
     here.time_state[:] = np.where(both, MISSING, np.maximum(here.time_state, np.where(states == MISSING, BAD, states)))
 
 
-def _read_temperatures(block: Block, column: int, filled: Indices, here: Fields) -> None:
+def _read_temperatures(block: Block, column: int, filled: Indices, here: Fields) -> list[tuple[str, Indices]]:
+    """Read the column of temperatures; the answer is which cells name which unit."""
     starts, ends, present = block.cells(column, filled)
+    cells_with: list[tuple[str, Indices]] = []
     for shape, which, cells in shapes(block, starts, ends):
         number = None if shape is None else number_of(shape)
         if shape is None or number is None:
@@ -278,9 +292,9 @@ def _read_temperatures(block: Block, column: int, filled: Indices, here: Fields)
         here.temperature_state[which] = GOOD
         here.decimals = max(here.decimals, number.decimals)
         if number.unit is not None:
-            row = int(here.rows[which[0]])
-            here.units[number.unit] = min(here.units.get(number.unit, row), row)
+            cells_with.append((number.unit, which))
     here.temperature_state[~present] = ABSENT
+    return cells_with
 
 
 def _read_names(block: Block, column: int, filled: Indices, here: Fields, column_name: str, file: str) -> None:

@@ -6,17 +6,15 @@ of their cells look like.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from hardiness.errors import InputError, Problem, near_name
+from hardiness.read.column_words import UNIT_PART
 from hardiness.read.degrees import is_missing, number_of
 from hardiness.read.moments import EPOCH, layout_of
 from hardiness.read.slices import shape_of
-
-UNIT_PART = re.compile(r"\s*[(\[].*?[)\]]\s*|,.*$")  # what stands in brackets or after a comma in a column's name
 
 
 def kind_of(cell: str) -> str:

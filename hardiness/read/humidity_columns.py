@@ -11,10 +11,12 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from hardiness.read.columns import DEW_POINT_WORDS, find_temperatures
+from hardiness.read.column_words import DEW_POINT_WORDS
+from hardiness.read.columns import find_temperatures
 from hardiness.read.conditions import CONDITIONS, DEW_POINT, RELATIVE_HUMIDITY
-from hardiness.read.degrees import Number, is_missing, number_of, units_in
+from hardiness.read.degrees import Number, is_missing, number_of
 from hardiness.read.grid import Grid
+from hardiness.read.header_units import scale_in, units_in
 from hardiness.read.humidity_cells import percent_of
 from hardiness.read.slices import shape_of
 
@@ -111,7 +113,7 @@ def find_beside(
 def _tells(condition: str, heading: str, grid: Grid, column: int) -> bool:
     """Whether a column's heading speaks of the condition, and its cells are no words."""
     text = _INNER_START.sub(" ", heading)
-    if _OTHER_THINGS.search(text):
+    if _OTHER_THINGS.search(text) or scale_in(heading) is not None:
         return False
     if condition == DEW_POINT:
         return re.search(DEW_POINT_WORDS, text, re.I) is not None and _are_numbers(grid, column, number_of)

@@ -22,6 +22,7 @@ from hardiness.read.fields import GOOD, Fields
 from hardiness.read.moments import DAY, EPOCH, LARGEST_OFFSET, NO_OFFSET
 from hardiness.read.summertime import to_utc
 from hardiness.read.years import DAYS_AHEAD, FIRST_YEAR, LAST_YEAR, YEARS, say_odd_times
+from hardiness.read.zone_words import meanings_of
 
 FIRST, END = np.datetime64(f"{FIRST_YEAR}", "ns"), np.datetime64(f"{LAST_YEAR + 1}", "ns")
 OLDEST = np.datetime64("1990", "ns")  # few loggers that write such files are older: a clock that was reset
@@ -220,7 +221,8 @@ def _choose_zone(
         return zone, "file", f"Times are in {zone}, as {place} says."
     if given is not None:
         several = f"The file names several zones ({', '.join(stated)}); times are taken as {given}."
-        return zone_name(parse_zone(given)), "option", several if stated else None
+        unclear = _say_unclear(dialect, given, "")
+        return zone_name(parse_zone(given)), "option", several if stated else unclear
     if stated and last.timezone is not None:
         taken = f"times are taken as {last.timezone}, as for {last.source}"
         return (
@@ -233,8 +235,29 @@ def _choose_zone(
         raise InputError(
             Problem(f"several zones ({places})", "one zone", file=file, hint="Say which it is with --timezone.")
         )
+    if dialect.unclear_zones and last.timezone is None:
+        raise InputError(_unclear_zone(dialect, file))
     if last.timezone is not None:
         zone = zone_name(parse_zone(last.timezone))
-        return zone, "last", f"Neither the file nor an option names the zone of its times: taken as {zone}."
+        unclear = _say_unclear(dialect, zone, f", as for {last.source}")
+        return zone, "last", unclear or f"Neither the file nor an option names the zone of its times: taken as {zone}."
     zone = zone_name(parse_zone(default))
     return zone, "default", f"Neither the file nor an option names the zone of its times: taken as {zone}."
+
+
+def _say_unclear(dialect: Dialect, zone: str, whose: str) -> str | None:
+    """Say that letters of the file mean several zones, and which was taken."""
+    for letters, place in dialect.unclear_zones:
+        return f"'{letters}' in {place} means several zones: times are taken as {zone}{whose}."
+    return None
+
+
+def _unclear_zone(dialect: Dialect, file: str) -> Problem:
+    letters, place = dialect.unclear_zones[0]
+    return Problem(
+        f"'{letters}' in {place}, which means several zones",
+        "a header that names one, such as UTC-05:00",
+        file=file,
+        column=dialect.time_name,
+        hint=f"Say which: {meanings_of(letters)}.",
+    )

@@ -82,6 +82,7 @@ def read_logger(
     time_column: str | None = None,
     temperature_column: str | None = None,
     date_order: str | None = None,
+    missing: str | None = None,
     name: str | None = None,
     last: Choices = NO_CHOICES,
     progress: Callable[[int, int], None] | None = None,
@@ -104,6 +105,8 @@ def read_logger(
         Names (or numbers) of the columns, where they cannot be told; ``"Date + Time"`` names two.
     date_order : str, optional
         ``DMY``, ``MDY`` or ``YMD``, where it cannot be told.
+    missing : str, optional
+        Numbers in the file that stand for "no reading", semicolons between.
     name : str, optional
         The file's name for messages; None: the name of ``path``.
     last : Choices
@@ -140,7 +143,7 @@ def read_logger(
     """
     asked = Asked(
         name or path.name, default_timezone, timezone, unit, default_unit, time_column, temperature_column, None,
-        date_order, last,
+        date_order, last, missing,
     )  # fmt: skip
     with open_plaintext(path, file=asked.file) as plain:
         found = recognise(plain, asked, progress=progress)

@@ -10,7 +10,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from hardiness.errors import InputError, Problem
-from hardiness.read.columns import TIME_WORDS
+from hardiness.read.column_words import TIME_WORDS
 from hardiness.read.grid import Grid, kind_of
 from hardiness.read.text import Text
 
@@ -87,8 +87,7 @@ def read_opening(text: Text, *, file: str, wanted: list[str]) -> Opening:
     mark = max(DELIMITERS, key=lambda each: (_sense(kinds[each], timed[each]), _lines_alike(rows[each])))
     if not timed[mark]:
         _refuse_untimed(rows[mark], file, wanted)
-    first = _first_reading(kinds[mark], timed[mark])
-    header = _header_above(rows[mark], kinds[mark], first, timed[mark], wanted)
+    first, header = _first_reading(rows[mark], kinds[mark], timed[mark], wanted)
     start = first if header is None else header + 1
     said: list[str] = []
     below: list[list[str]] = []
@@ -191,12 +190,27 @@ def _lines_alike(rows: list[list[str]]) -> int:
     return max(widths.values(), default=0)
 
 
-def _first_reading(kinds: list[list[str]], timed: list[int]) -> int:
-    """Find the first line with a time in a column where most lines have one (a preamble has times elsewhere)."""
+def _first_reading(
+    rows: list[list[str]], kinds: list[list[str]], timed: list[int], wanted: list[str]
+) -> tuple[int, int | None]:
+    """Find the first line with a time where most have one, and the header above it.
+
+    A preamble has times too ("Start, 2023-01-14 06:00"): a line that is no more like the others than that is passed
+    over, where there is a header below it.
+    """
     places = Counter((n, kind) for line in timed for n, kind in enumerate(kinds[line]) if kind in _TIME_KINDS)
     last = {place: line for line in timed for place in enumerate(kinds[line])}
     usual = max(places, key=lambda place: (places[place], last[place]))
-    return next(line for line in timed if usual in enumerate(kinds[line]))
+    inside = [line for line in timed if usual in enumerate(kinds[line])]
+    filled = Counter(place for line in inside for place in enumerate(kinds[line]) if place[1] in _DATA_KINDS)
+    alike = {place for place, size in filled.items() if 2 * size > len(inside)}
+    like = [line for line in inside if len(alike & {*enumerate(kinds[line])}) >= min(2, len(alike))]
+    first = inside[0]
+    if like and like[0] != first:
+        header = _header_above(rows, kinds, like[0], timed, wanted)
+        if header is not None and header > first:
+            return like[0], header
+    return first, _header_above(rows, kinds, first, timed, wanted)
 
 
 def _header_above(

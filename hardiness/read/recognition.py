@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from hardiness.errors import InputError, Problem
 from hardiness.read.choices import NO_CHOICES, Choices
 from hardiness.read.clock import parse_zone
+from hardiness.read.companion_cells import judge_told
 from hardiness.read.conditions import CONDITIONS
 from hardiness.read.dates import DateOrder, decide_order, parse_date_order
 from hardiness.read.degrees import to_degc
@@ -26,6 +27,7 @@ from hardiness.read.faults import Faults, sort_rows
 from hardiness.read.fields import GOOD, Fields, read_fields
 from hardiness.read.humidity_cells import leave_out_odd
 from hardiness.read.instants import Instants, find_instants
+from hardiness.read.meant import ask_unit, in_whole_degrees, leave_out_codes, parse_codes
 from hardiness.read.moments import EPOCH
 from hardiness.read.plaintext import PlainText
 from hardiness.units import LETTERS, unit_named
@@ -59,11 +61,13 @@ class Asked:
         As the user gave it.
     last : Choices
         What was chosen for the sensor's last files.
+    missing : str, optional
+        Numbers that stand for "no reading", semicolons between.
 
     Raises
     ------
     InputError
-        If a zone or the date order is none.
+        If a zone, the date order or a number is none.
     UnitsError
         If a unit is none.
     """
@@ -78,8 +82,10 @@ class Asked:
     sensor_column: str | None = None
     date_order: str | None = None
     last: Choices = NO_CHOICES
+    missing: str | None = None
 
     def __post_init__(self) -> None:
+        parse_codes([self.missing or ""])
         for unit in (self.unit, self.default_unit, self.last.unit):
             if unit is not None:
                 unit_named(unit)
@@ -134,8 +140,8 @@ class Recognition:
         None where it could not be told.
     unit, unit_from : str
         ``degC``, ``degF`` or ``kelvin``, and who says so: ``file``, ``option``, ``last`` or ``default``.
-    decimals : int
-        Most digits after the decimal sign.
+    decimals, parts : int
+        Most digits after the decimal sign, and numbers a degree: 10 where the file counts tenths.
     noons, size : int
         Rows with a 12-hour clock, and rows with a time.
     series : list of Series
@@ -152,6 +158,7 @@ class Recognition:
     unit: str = ""
     unit_from: str = ""
     decimals: int = 0
+    parts: int = 1
     noons: int = 0
     size: int = 0
     series: list[Series] = field(default_factory=list)
@@ -195,10 +202,22 @@ def recognise(
         found.problems = list(error.problems)
         return found
     faults = Faults(plain.text, dialect, asked.file)
-    fields, events, said = sort_rows(fields, faults)
+    zone_given = (asked.timezone or asked.last.timezone) is not None
+    said, problems = judge_told(
+        fields.told, dialect.companions, dialect.columns, file=asked.file, zone_given=zone_given
+    )
+    if len(fields.told.zones) == 1:
+        place = f"the column '{dialect.columns[dialect.companions.zone or 0]}'"
+        dialect = replace(dialect, zones=[(zone, place) for zone in fields.told.zones])
     found.said += said
+    fields, events, said = sort_rows(fields, faults)
+    found.said += said + _leave_out_codes(fields, dialect, asked)
+    found.parts, said, scale_problems = in_whole_degrees(fields, dialect, faults)
+    found.said += said
+    problems += scale_problems
     found.decimals, found.noons, found.size = fields.decimals, fields.noons, fields.rows.size
     found.unit, found.unit_from, unit_problems = _choose_unit(fields, dialect, asked)
+    unit_problems = problems + unit_problems
     found.said += _settle_beside(fields, dialect, faults, found.unit)
     midnights, names = fields.midnights, fields.names
     later: list[Problem | str] = []
@@ -225,6 +244,8 @@ def recognise(
             part.keep(good)
         celsius = _in_degc(part.number, found.unit)
         unit_problems += _implausible(celsius, part.number, part.rows, dialect, found)
+        if found.unit_from in ("last", "default"):
+            found.said += ask_unit(celsius, part.number, instants.utc, found.unit, dialect.temperature_name)
         found.series.append(Series(name, instants.utc, celsius, part.rows, instants, missing, part.beside))
         part.let_go("number")
     if not names and found.series:
@@ -259,9 +280,16 @@ def _by_sensor(
     return [(name, fields.part(np.flatnonzero(fields.sensor == n))) for n, name in enumerate(fields.names)], decided
 
 
+def _leave_out_codes(fields: Fields, dialect: Dialect, asked: Asked) -> list[str]:
+    """Take out the numbers that stand for "no reading", as the user says now, else as for the last files."""
+    given = asked.missing if asked.missing is not None else asked.last.missing
+    whose = f", as for {asked.last.source}" if asked.missing is None else ""
+    return leave_out_codes(fields, parse_codes([given or ""]), dialect.temperature_name, whose)
+
+
 def _choose_unit(fields: Fields, dialect: Dialect, asked: Asked) -> tuple[str, str, list[Problem | str]]:
     """Choose the unit: as file or user state, else as last time, else the trial's; two statements are a problem."""
-    stated = dialect.units + [(unit, f"the cell in row {row}") for unit, row in sorted(fields.units.items())]
+    stated = dialect.units + [(unit, f"the cell in row {row}") for unit, row in sorted(fields.told.units.items())]
     by_file = bool(stated)
     if asked.unit is not None:
         stated.append((unit_named(asked.unit), "the option --unit"))
@@ -316,13 +344,18 @@ def _implausible(
     """Find the coldest and the warmest temperature that no air has: mostly another unit, or a code for "nothing"."""
     if not _outside(celsius).any():
         return []
-    hint = "If the number stands for a missing reading, empty its cell."
+    ends = dict.fromkeys(
+        numbers[at] for at in (np.argmin(celsius), np.argmax(celsius)) if _outside(celsius[at : at + 1])[0]
+    )
+    codes = [f"{number * found.parts:g}" for number in ends]
+    hint = f"If the number stands for no reading, say --missing {' --missing '.join(codes)}, or empty its cell."
     if found.unit_from in ("file", "option"):
         hint += " If the unit stated is wrong, take it out of the file and give --unit."
     else:
         units = {letter.upper(): other for other, letter in LETTERS.items() if other != found.unit}
         fitting = [letter for letter, other in units.items() if not _outside(to_degc(numbers, other)).any()]
-        hint = f"Is the unit right? It is given with --unit {' or '.join(fitting) or 'C, F or K'}. {hint}"
+        if fitting:
+            hint = f"Is the unit right? It is given with --unit {' or '.join(fitting)}. {hint}"
     problems: list[Problem | str] = []
     for worst, outside, side in (
         (np.argmin, celsius < COLDEST_C, f"below {COLDEST_C:g} C"),

@@ -97,7 +97,7 @@ def options_of(asked: Asked) -> dict[str, str | None]:
     >>> options_of(Asked("l1.csv", "Europe/Lisbon", unit="F"))["unit"]
     'F'
     """
-    names = ("timezone", "unit", "time_column", "temperature_column", "sensor_column", "date_order")
+    names = ("timezone", "unit", "time_column", "temperature_column", "sensor_column", "date_order", "missing")
     return {name: getattr(asked, name) for name in names}
 
 

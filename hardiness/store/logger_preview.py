@@ -55,6 +55,7 @@ class LooksAtReadings:
         time_column: str | None = None,
         temperature_column: str | None = None,
         date_order: str | None = None,
+        missing: str | None = None,
         name: str | None = None,
         progress: Progress | None = None,
     ) -> Preview:
@@ -66,7 +67,7 @@ class LooksAtReadings:
             The file.
         sensor : str, optional
             Whose readings; without it nothing is held against stored ones.
-        timezone, unit, time_column, temperature_column, date_order : str, optional
+        timezone, unit, time_column, temperature_column, date_order, missing : str, optional
             As in :meth:`add_readings`.
         name : str, optional
             What to call it in messages.
@@ -83,7 +84,7 @@ class LooksAtReadings:
         InputError
             If an option is none that is accepted.
         """
-        asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order)
+        asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order, missing)
         asked = replace(asked, temperature_column=temperature_column)
         if sensor is None:
             return preview_logger(path, asked, zone=self.settings.zone, progress=progress)
@@ -104,6 +105,7 @@ class LooksAtReadings:
         time_column: str | None = None,
         temperature_column: str | None = None,
         date_order: str | None = None,
+        missing: str | None = None,
         name: str | None = None,
         progress: Progress | None = None,
     ) -> list[Preview]:
@@ -115,7 +117,7 @@ class LooksAtReadings:
             The file.
         sensors, channels, sensor_column : optional
             As in :meth:`add_channels`.
-        timezone, unit, time_column, temperature_column, date_order : str, optional
+        timezone, unit, time_column, temperature_column, date_order, missing : str, optional
             As in :meth:`add_channels`.
         name : str, optional
             What to call it in messages.
@@ -132,7 +134,7 @@ class LooksAtReadings:
         InputError
             If an option is none that is accepted, or the channels cannot be told.
         """
-        asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order)
+        asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order, missing)
         if sensor_column is not None:
             refuse_both(sensors, channels)
             sensor_column = key_or_as_given(path, asked, sensor_column)
@@ -149,10 +151,17 @@ class LooksAtReadings:
         ]
 
     def _asked(
-        self, file: str, timezone: str | None, unit: str | None, time_column: str | None, date_order: str | None
+        self,
+        file: str,
+        timezone: str | None,
+        unit: str | None,
+        time_column: str | None,
+        date_order: str | None,
+        missing: str | None,
     ) -> Asked:
+        trial = self.settings
         return Asked(
-            file, self.settings.timezone, timezone, unit, self.settings.units, time_column, date_order=date_order
+            file, trial.timezone, timezone, unit, trial.units, time_column, date_order=date_order, missing=missing
         )
 
     def _paired(

@@ -245,6 +245,20 @@ def test_numbers_that_no_air_has_ask_for_the_unit(line: Line):
     assert "--unit K" in ended.err
 
 
+def test_a_number_that_means_no_reading_is_passed_over_and_remembered(line: Line):
+    pulled = [(time, -127 if n == 7 else 327.67 if n == 9 else value) for n, (time, value) in enumerate(NIGHT)]
+    text = as_csv(pulled, "Time,Temp (C)")
+    hint = "If the number stands for no reading, say --missing -127 --missing 327.67, or empty its cell."
+    assert hint in refused(line, "readings", text, "a.csv", "--sensor", "L1").err
+    ended = line.added("readings", text, "a.csv", "--sensor", "L1", "--missing", "-127", "--missing", "327.67")
+    assert f"{len(NIGHT) - 2} readings added" in ended.err
+    assert "327.67 stands for no reading in 1 row of 'Temp (C)'." in ended.err
+    later = as_csv([(time.replace(year=2024), value) for time, value in pulled], "Time,Temp (C)")
+    ended = line.added("readings", later, "b.csv", "--sensor", "L1")
+    assert "-127 stands for no reading in 1 row of 'Temp (C)', as for the last file of L1." in ended.err
+    assert hint in refused(line, "readings", later, "b.csv", "--sensor", "L2").err  # another sensor has made no choice
+
+
 def test_no_progress_bar_in_a_pipe_and_stdout_stays_empty(line: Line):
     ran = program("add", "readings", line.file(as_csv(NIGHT), "a.csv"), "--sensor", "L1", "--trial", line.folder)
     assert ran.returncode == 0
@@ -255,5 +269,6 @@ def test_no_progress_bar_in_a_pipe_and_stdout_stays_empty(line: Line):
 
 def test_help_names_every_option_of_readings():
     told = hardiness("add", "readings", "--help").out
-    for option in ("--sensor", "--timezone", "--unit", "--time-column", "--temperature-column", "--date-order"):
+    for option in ("--sensor", "--timezone", "--unit", "--time-column", "--temperature-column", "--date-order",
+                   "--missing"):  # fmt: skip
         assert option in told

@@ -199,7 +199,8 @@ def test_one_temperature_and_one_humidity_go_together_unless_their_names_say_oth
     assert humidity(read(write(table("Air temp (C),Humidity (%)", "-1.5,81")))) == [81.0]
     file = read(write(table("Outdoor temp (C),Indoor humidity (%)", "-1.5,81")))
     assert humidity(file) is None and any("'Indoor humidity (%)' is left out" in text for text in file.said)
-    assert humidity(read(write(table("Soil temp (C),RH (%)", "-1.5,81")))) is None
+    soil = write(table("Soil temp (C),RH (%)", "-1.5,81"))
+    assert humidity(read(soil, temperature_column="Soil temp (C)")) is None
 
 
 def test_the_humidity_of_the_air_is_not_given_to_the_soil(write):
