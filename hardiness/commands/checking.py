@@ -19,7 +19,6 @@ from hardiness.figures.saving import save_figure
 from hardiness.flow import Flow
 from hardiness.plainwords import Told, explain_selection, listed_cells
 from hardiness.tolerance.calibration import calibration_table, cell_fit, grades_by_exposure
-from hardiness.tolerance.cautions import fit_cautions
 from hardiness.tolerance.checks import STEPS, Checks, cell_sentence, check_fit
 from hardiness.tolerance.floors import floors_table
 from hardiness.tolerance.influence import confirmed_influence
@@ -77,6 +76,7 @@ def checks(
             deliver(made, TABLES[table], opened.settings, csv)
             if figure is not None:
                 _draw(flow, calibration_table(predict_rows(flow.fit.posterior)), figure, page)
+            say(flow.fit.cautions)
             return
         found = _checked(flow)
         if figure is not None:
@@ -95,7 +95,7 @@ def checks(
         if len(badly):
             say(f"Cells to look at (of {len(found.cells)}, about 1 in 20 would stand here by chance):")
             say([f"  {cell_sentence(cell)}" for _, cell in badly.iterrows()])
-        say(fit_cautions(_fitted_rows(flow), len(opened.settings.grades)))
+        say(flow.fit.cautions)
 
 
 def _draw(flow: Flow, table: pd.DataFrame, file: Path, page: str) -> None:

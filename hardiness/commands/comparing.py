@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
 from csv import reader as csv_reader
 from dataclasses import replace
-from typing import Any
 
 import click
 import pandas as pd
@@ -13,15 +11,14 @@ import pandas as pd
 from hardiness import schema, words
 from hardiness.commands.answers import refuse_unusable_scores
 from hardiness.commands.output import csv_option, deliver, say, trial_folder, trial_option
-from hardiness.commands.printing import print_table
+from hardiness.commands.printing import claim_texts, print_table
 from hardiness.errors import InputError, Problem
 from hardiness.flow import Flow
-from hardiness.report.notes import fit_notes
+from hardiness.report.notes import claim_notes, fit_notes
 from hardiness.trial import open_trial
 
 CHECKS = "checks"
 MOST_PRINTED_PAIRS = 60
-MOST_NAMED = 8  # claims in one sentence
 # What a narrow terminal shows of a table, the most needed column first.
 FIRST_CLAIMED = ("selection", "rootstock", "claimed_floor_c", "floor_c", "probability_holds", "probability_half_holds",
                  "beyond_tested", "claim_source")  # fmt: skip
@@ -88,31 +85,11 @@ def claims(csv: str | None, containers: bool, trial: str | None) -> None:
         else:
             say("probability holds: that 90 % come through at the claim; half holds: that half do (survived once).")
             say(fit_notes(flow))
-        say(_unheld(flow))
+        say(claim_notes(flow))
         refuse_unusable_scores(flow)
 
 
 def _print_claims(flow: Flow) -> None:
-    """Print claims; a floor that no plant bounds is said in words, as beside all floors."""
-    ends = ["selection", "rootstock", "open_end", "claimable_c", "warmest_fatal_c"]
-    table = flow.claims.merge(flow.floors()[ends], on=ends[:2], how="left")
-    table["floor_c"] = [_floor_text(row, flow.settings.units) for row in table.to_dict("records")]
+    table = flow.claims.assign(floor_c=claim_texts(flow.claims, flow.floors(), flow.settings))
     columns = [replace(column, kind="text") if column.name == "floor_c" else column for column in schema.CLAIMS]
     print_table(table, columns, flow.settings, FIRST_CLAIMED)
-
-
-def _floor_text(row: Mapping[Hashable, Any], units: str) -> str:
-    floor, claim = words.floor_texts(row["open_end"], row["floor_c"], row["claimable_c"], row["warmest_fatal_c"], units)
-    return f"{floor} {claim}" if row["open_end"] == "cold" else floor
-
-
-def _unheld(flow: Flow) -> list[str]:
-    """Say which registered claims nothing is held against."""
-    register = flow.records.selections
-    left = register[register["claimed_floor"].fillna("").ne("") & ~register["selection"].isin(flow.claims["selection"])]
-    if left.empty:
-        return []
-    claimed = [f"{row.selection} ({row.claimed_floor})" for row in left.itertuples(index=False)]
-    rest = len(claimed) - MOST_NAMED
-    some = words.listed([*claimed[:MOST_NAMED], *([f"{rest} more"] if rest > 0 else [])])
-    return [f"Claims without a score to hold them against: {some}."]

@@ -11,7 +11,10 @@ from hardiness.errors import InputError, Problem, near_name
 from hardiness.figures.formats import PAGES
 from hardiness.figures.gallery import FIGURES, accepted_by, draw_figure
 from hardiness.figures.saving import check_place, save_figure
+from hardiness.report.notes import fit_notes
 from hardiness.trial import open_trial
+
+OF_THE_MODEL = {"summary", "survival", "ranks", "pairs", "calibration"}  # figures that show its answers
 
 
 @click.command(no_args_is_help=True)
@@ -51,6 +54,7 @@ def figure(
             known = ", ".join(f"--{each}" for each in accepted_by(name)) or "no choice"
             raise InputError(Problem(f"--{option} for the figure '{name}'", known))
     with open_trial(trial_folder(trial)) as opened:
-        written = save_figure(draw_figure(name, opened.flow(), opened.settings, page=page, **choice), file)
-    say(f"The figure is {', '.join(str(path) for path in written)}.")
-    say(CAUTION)
+        flow = opened.flow()
+        written = save_figure(draw_figure(name, flow, opened.settings, page=page, **choice), file)
+        say(f"The figure is {', '.join(str(path) for path in written)}.")
+        say(fit_notes(flow) if name in OF_THE_MODEL else CAUTION)

@@ -59,6 +59,33 @@ def shown_floors(table: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame,
     return shown, {"floor_c": [floor for floor, _ in pairs], "claimable_c": [claim for _, claim in pairs]}
 
 
+def claim_texts(claims: pd.DataFrame, floors: pd.DataFrame, settings: Settings) -> list[str]:
+    """Write the floors beside claims: an end that no plant bounds is said in words, as in the table of floors.
+
+    Parameters
+    ----------
+    claims : DataFrame
+        Columns of ``schema.CLAIMS``.
+    floors : DataFrame
+        Columns of ``schema.FLOORS``, of 9 in 10 coming through alive.
+    settings : Settings
+
+    Returns
+    -------
+    list of str
+    """
+    ends = floors[["selection", "rootstock", "open_end", "claimable_c", "warmest_fatal_c"]]
+    both = claims.merge(ends, on=["selection", "rootstock"], how="left")
+    pairs = [
+        words.floor_texts(row["open_end"], row["floor_c"], row["claimable_c"], row["warmest_fatal_c"], settings.units)
+        for row in both.to_dict("records")
+    ]
+    return [
+        f"{floor} {claim}" if end == "cold" else floor
+        for (floor, claim), end in zip(pairs, both["open_end"], strict=True)
+    ]
+
+
 def print_table(table: pd.DataFrame, columns: Sequence[Column], settings: Settings, first: Sequence[str] = ()) -> None:
     """Print a table on stdout.
 

@@ -8,6 +8,7 @@ from hardiness.sentences import FLOOR_CAUTION
 from hardiness.tolerance.cautions import fit_cautions
 from hardiness.tolerance.kinship import with_kin
 
+MOST_NAMED = 8  # claims in one sentence
 NO_LATITUDE = "The trial names no latitude: winters are taken as north of the equator, July to June."
 
 
@@ -69,3 +70,25 @@ def floor_notes(flow: Flow) -> list[str]:
     if flow.settings.latitude is None:
         notes.append(NO_LATITUDE)
     return notes
+
+
+def claim_notes(flow: Flow) -> list[str]:
+    """Say which registered claims nothing can be held against.
+
+    Parameters
+    ----------
+    flow : Flow
+
+    Returns
+    -------
+    list of str
+        A sentence, or none.
+    """
+    register = flow.records.selections
+    left = register[register["claimed_floor"].fillna("").ne("") & ~register["selection"].isin(flow.claims["selection"])]
+    if left.empty:
+        return []
+    claimed = [f"{row.selection} ({row.claimed_floor})" for row in left.itertuples(index=False)]
+    rest = len(claimed) - MOST_NAMED
+    some = words.listed([*claimed[:MOST_NAMED], *([f"{rest} more"] if rest > 0 else [])])
+    return [f"Claims without a score to hold them against: {some}."]

@@ -10,11 +10,11 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
 from hardiness import glance, schema, words
-from hardiness.commands.printing import shown_floors
+from hardiness.commands.printing import claim_texts, shown_floors
 from hardiness.errors import InputError, Problem
 from hardiness.flow import Flow
 from hardiness.observations import left_out_summary
-from hardiness.report.notes import floor_notes
+from hardiness.report.notes import claim_notes, fit_notes, floor_notes
 from hardiness.schema import Column
 from hardiness.tolerance.ranks import MULTIPLICITY
 from hardiness.web.floors import floors_table, strips_of
@@ -157,6 +157,7 @@ def _compare(
             "checks": flow.checks,
             "grid": None,
             "strips": None,
+            "notes": fit_notes(flow),
         }
         if LEAST_COMPARED <= len(asked) <= MOST_COMPARED:
             table = answer.keep(("compare", tuple(asked)), lambda one: one.compare(asked))
@@ -193,7 +194,8 @@ def _ranks(visit: Viewer, sort: Sort = "", start: Start = 0, stock: Name = "all"
             sort=sort,
             start=start,
         )
-        return {"grid": grid, "stocks": stocks, "note": MULTIPLICITY, "empty": table.empty}
+        notes = [MULTIPLICITY, *fit_notes(answer.done)]
+        return {"grid": grid, "stocks": stocks, "notes": notes, "empty": table.empty}
 
     return visit.answer("ranks.html", "floors", make, given={"stock": stock, "sort": sort, "start": start})
 
@@ -206,8 +208,16 @@ def _rootstocks(visit: Viewer, sort: Sort = "") -> HTMLResponse:
 
 @router.get("/claims")
 def _claims(visit: Viewer, sort: Sort = "", start: Start = 0) -> HTMLResponse:
-    make = _plain_table("claims", lambda flow: flow.claims, schema.CLAIMS, sort, start)
+    table = _plain_table("claims", lambda flow: flow.claims, schema.CLAIMS, sort, start, _claim_texts)
+
+    def make(answer: Answer) -> dict[str, Any]:
+        return table(answer) | {"unheld": claim_notes(answer.done)}
+
     return visit.answer("claims.html", "floors", make, given={"sort": sort, "start": start})
+
+
+def _claim_texts(answer: Answer, table: pd.DataFrame) -> dict[str, list[str]]:
+    return {"floor_c": claim_texts(table, floors_table(answer), answer.done.settings)}
 
 
 @router.get("/winters")
@@ -232,14 +242,20 @@ def _left_out(visit: Viewer, sort: Sort = "", start: Start = 0) -> HTMLResponse:
 
 
 def _plain_table(
-    name: str, make_table: Callable[[Flow], pd.DataFrame], columns: Sequence[Column], sort: str, start: int = 0
+    name: str,
+    make_table: Callable[[Flow], pd.DataFrame],
+    columns: Sequence[Column],
+    sort: str,
+    start: int = 0,
+    texts_of: Callable[[Answer, pd.DataFrame], dict[str, list[str]]] = lambda answer, table: {},
 ) -> Callable[[Answer], dict[str, Any]]:
     def make(answer: Answer) -> dict[str, Any]:
         table = answer.keep(name, make_table)
         links = {"selection": _selection} if "selection" in table.columns else {}
         if "winter" in table.columns:
             links["winter"] = lambda row: link("/freezes", {"winter": row["winter"]})
-        grid = grid_of(table, columns, answer.done.settings, links=links, sort=sort, start=start)
-        return {"grid": grid, "empty": table.empty, "can_fit": answer.done.can_fit}
+        flow, texts = answer.done, texts_of(answer, table)
+        grid = grid_of(table, columns, flow.settings, links=links, texts=texts, sort=sort, start=start)
+        return {"grid": grid, "empty": table.empty, "can_fit": flow.can_fit, "notes": fit_notes(flow)}
 
     return make

@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse
 
 from hardiness import schema
 from hardiness.commands.checking import told_about
-from hardiness.commands.printing import shown_floors
+from hardiness.commands.printing import claim_texts, shown_floors
 from hardiness.flow import Flow
 from hardiness.plainwords import explain_selection, listed_cells
 from hardiness.web.floors import floors_table, strips_of
@@ -63,7 +63,11 @@ def _selection(visit: Viewer, selection: Selection) -> HTMLResponse:
                 plants, columns_named(schema.PLANTS.columns, STANDING), settings, links={"plant": _plant}
             ),
             "stocks": sorted(set(plants["rootstock"])),
-            "claims": grid_of(claims, schema.CLAIMS[1:], settings) if len(claims) else None,
+            "claims": grid_of(
+                claims, schema.CLAIMS[1:], settings, texts={"floor_c": claim_texts(claims, whole, settings)}
+            )
+            if len(claims)
+            else None,
         }
 
     return visit.answer("selection.html", "floors", make, selection=selection)

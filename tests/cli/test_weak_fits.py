@@ -48,6 +48,16 @@ def test_one_grade_only_is_said_once_beside_the_figures(one_grade, verb):
     assert ended.err.count(said) == 1 and ended.err.count(ONE_FREEZE) == 1, ended.err
 
 
+def test_one_table_of_the_checks_says_it_too(one_row):
+    for verb in (("checks", "--csv", "-"), ("checks", "--table", "influence", "--csv", "-")):
+        assert one_row.done(*verb).err.count(ONE_ROW) == 1
+
+
+@pytest.mark.parametrize("name, says", [("survival", 1), ("exposure_grade", 0)])
+def test_figures_of_the_model_say_it_too(one_row, tmp_path, name, says):
+    assert one_row.done("figure", name, tmp_path / "figure.png").err.count(ONE_ROW) == says
+
+
 def test_paper_says_it_too(one_row, tmp_path):
     ended = one_row.done("card", tmp_path / "card.pdf")
     assert ended.err.count(ONE_ROW) == 1

@@ -152,6 +152,21 @@ def test_claims_are_held_against_evidence(shared):
     assert "a neighbour" in shared.words("/results/claims")
 
 
+@pytest.mark.parametrize("page", ["/results", "/results/ranks", "/results/claims", "/results/compare?a=OL-01&a=OL-02"])
+def test_what_makes_figures_weak_stands_below_them(shared, page):
+    assert "estimate for the places and winters tested" in shared.words(page)
+
+
+def test_claims_have_the_words_of_floors_where_no_plant_bounds_one(shared):
+    with open_trial(shared.client.app.state.place.trial.folder) as trial:
+        floors = trial.floors().set_index(["selection", "rootstock"])
+        claims = trial.flow().claims
+    ends = [floors.loc[(row.selection, row.rootstock), "open_end"] for row in claims.itertuples()]
+    words = shared.words("/results/claims")
+    assert words.count("at or below") == ends.count("cold") and words.count("above −") == ends.count("warm")
+    assert ends.count("cold") + ends.count("warm") > 0
+
+
 def test_winters_stand_side_by_side(shared):
     words = shared.words("/results/winters")
     assert [w for w in ("2029-30", "2030-31", "2031-32") if w in words] == ["2029-30", "2030-31", "2031-32"]
