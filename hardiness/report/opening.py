@@ -73,10 +73,10 @@ def opening_section(gathered: Gathered, chart: Picture | None) -> Section:
     blocks += [Text(FLOOR_CAUTION, CAUTION), Points(tuple(notes))]
     blocks += [Text(WORK_CAUTION, CAUTION)]
     if chart is not None:
-        blocks.append(chart)
         if rest := len(gathered.order) - len(charted_selections(gathered)):
             blocks.append(Text(f"The chart shows the hardiest selections and the checks; {rest} more stand in the "
                                "table of floors, and hardiness chart FILE.pdf draws them all.", QUIET))  # fmt: skip
+        blocks.append(chart)  # takes printed pages of its own: what is said of it stands before it
     return Section("What the trial says", "summary", tuple(blocks))
 
 

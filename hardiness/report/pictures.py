@@ -23,7 +23,7 @@ MOST_CHARTED = 160  # rows of floors in the chart; past it the hardiest selectio
 _HUNDREDTHS = re.compile(r"(\.\d\d)\d+")
 SIDE_MARGIN = 15.0  # [mm] of a printed page
 SIZES = Sizes(title=9.5, heading=8.0, text=7.0, small=6.5)  # [pt] below the headings of the page that holds them
-CURVES_HIGH = {"A4": 83.0, "letter": 75.0}  # [mm] beside what else stands on a selection's page
+CURVES_HIGH = {"A4": 78.0, "letter": 72.0}  # [mm] beside what else stands on a selection's page
 PLOT_HIGH = 250.0  # [mm] at most
 NARROW_MOST_ROWS = 80  # rows of floors past which a phone gets the paper's chart too
 
