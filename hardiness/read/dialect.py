@@ -143,8 +143,10 @@ def find_dialect(
     for row, line in enumerate(opening.above, start=1):
         units += [(unit, f"row {row}") for unit in units_in_line(line)]
     zones, letters = _zones_of(grid, texts, time, opening.above)
-    if any(place.startswith("the header") for _, place in zones):
-        companions = replace(companions, zone=None)  # times in UTC may have the offset of the place beside them
+    if companions.zone is not None and any(place.startswith("the header") for _, place in zones):
+        # times in UTC may have the offset of the place beside them
+        unclear.append(f"'{grid.columns[companions.zone]}' is not read: the times' own header names their zone.")
+        companions = replace(companions, zone=None)
     return Dialect(
         opening.delimiter,
         grid.columns,

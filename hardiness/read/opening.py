@@ -17,6 +17,7 @@ from hardiness.read.text import Text
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 SAMPLE = 1 << 18  # [bytes] of the file's beginning
 SAMPLE_LINES = 250  # a preamble has some tens of lines
+_ALIGNED_HINT = "Columns lined up by spaces? Save the file as CSV, or put a tab between its cells."
 HEADER_LINES = 4  # names, and below them units, kinds of value and a line left empty
 _TIME_KINDS = {"moment", "epoch", "date"}
 _DATA_KINDS = _TIME_KINDS | {"clock", "number", "degrees"}
@@ -251,6 +252,7 @@ def _refuse_untimed(rows: list[list[str]], file: str, wanted: list[str]) -> None
                 "lines of one cell each",
                 f"cells with a {', '.join(DELIMITERS.values())} between them: a time and a temperature in each row",
                 file=file,
+                hint=_ALIGNED_HINT if any("  " in row[0] for row in rows if row) else None,
             )
         )
     width = widths.most_common(1)[0][0]
@@ -260,6 +262,8 @@ def _refuse_untimed(rows: list[list[str]], file: str, wanted: list[str]) -> None
         found = f"a header ({columns}) and no readings below it"
         raise InputError(Problem(found, "readings", file=file, row=header + 1))
     hint = f"The columns are {columns}; name them with --time-column and --temperature-column."
+    if {"year", "month", "day"} <= {cell.strip().casefold() for cell in rows[header]}:
+        hint = "Put year, month, day, hour and minute together into one column."
     if wanted:
         hint = f"The columns are {columns}; none of the first rows has a time in any of them."
     raise InputError(

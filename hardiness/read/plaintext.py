@@ -1,15 +1,19 @@
 """A text file as lines of clean UTF-8, or why it is no text.
 
 In: the path of a file that someone calls a logger's export. Out: its lines (:class:`hardiness.read.text.Text`) in
-UTF-8, without a byte order mark. UTF-8 and UTF-16 are recognised; other bytes are read as Windows-1252, which has
-Latin-1's degree sign. The first megabyte is looked at before the rest is read, so that a picture or a film costs
-nothing; and no file is ever held in memory as a whole.
+UTF-8, without a byte order mark, also of a gzipped file. UTF-8 and UTF-16 are recognised; other bytes are read as
+Windows-1251 where they are Cyrillic words, else as Windows-1252, which has Latin-1's degree sign. The first megabyte
+is looked at before the rest is read, so that a picture or a film costs nothing; and no file is ever held in memory as
+a whole.
 """
 
 from __future__ import annotations
 
 import codecs
+import gzip
+import re
 import tempfile
+import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -36,7 +40,6 @@ _KINDS = (
     (b"GIF8", "a GIF picture"),
     (b"%PDF-", "a PDF document"),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "a workbook or document in an old office format (xls, doc)"),
-    (b"\x1f\x8b", "a gzip archive"),
     (b"7z\xbc\xaf\x27\x1c", "a 7z archive"),
     (b"Rar!\x1a\x07", "a rar archive"),
     (b"\x89HDF\r\n\x1a\n", "a NetCDF or HDF5 file"),
@@ -46,6 +49,9 @@ _KINDS = (
     (b"{\\rtf", "a formatted document (rtf)"),
 )
 _WORKBOOK_PARTS = (b"xl/", b"[Content_Types].xml", b"application/vnd.oasis.opendocument.spreadsheet")
+_GZIP = b"\x1f\x8b"
+MOST_UNPACKED = 1 << 32  # [bytes] of a gzipped file: four times the largest file tried
+_CYRILLIC = re.compile(rb"[\xc0-\xff]{4}")  # four accented letters in a row are no Western word
 _BREAKS = b"\n\r"
 _CONTROLS = bytes(set(range(1, 32)) - set(b"\t\n\r\x0c\x1a"))  # NUL is told apart; \x1a: an old system's end mark
 
@@ -85,8 +91,8 @@ def open_plaintext(path: Path, *, file: str) -> Iterator[PlainText]:
     Raises
     ------
     InputError
-        If there is no such file, it is empty, is no text (a workbook, a picture, an archive, ...), holds NUL bytes,
-        or has a line too long to be a row of readings.
+        If there is no such file, it cannot be unpacked, is empty, is no text (a workbook, a picture, an archive, ...),
+        holds NUL bytes, or has a line too long to be a row of readings.
     """
     with ExitStack() as open_files:
         try:
@@ -97,13 +103,18 @@ def open_plaintext(path: Path, *, file: str) -> Iterator[PlainText]:
                 type(error), "a file that may not be read"
             )
             raise InputError(Problem(what, "a file of readings", file=file)) from None
+        if head.startswith(_GZIP):
+            packed, stream = stream, open_files.enter_context(_spooled())
+            _unpack(packed, stream, file)
+            head = stream.read(HEAD)
         _refuse_other_kinds(head, file)
         encoding = _encoding(head)
         _refuse_one_line(head, stream, file)
         start, stop = len(codecs.BOM_UTF8) if encoding == "utf-8-sig" else 0, stream.seek(0, 2)
         scan = None if encoding.startswith("utf-16") else scan_stream(stream, start, stop)
         if scan is None or not scan.is_utf8:
-            encoding = encoding if scan is None else "cp1252"
+            if scan is not None:
+                encoding = "cp1251" if _CYRILLIC.search(head) else "cp1252"
             stream = open_files.enter_context(_in_utf8(stream, start, stop, encoding))
             start, stop = 0, stream.seek(0, 2)
             scan = scan_stream(stream, start, stop)
@@ -119,7 +130,7 @@ def open_plaintext(path: Path, *, file: str) -> Iterator[PlainText]:
 
 def _in_utf8(stream: BinaryIO, start: int, stop: int, encoding: str) -> BinaryIO:
     """Copy a stream into UTF-8, piece by piece; what is large lies on the disk until it is closed."""
-    copy = cast(BinaryIO, tempfile.SpooledTemporaryFile(max_size=IN_MEMORY))  # noqa: SIM115
+    copy = _spooled()
     decoder = codecs.getincrementaldecoder(encoding)(errors="replace")
     first = True
     for data in pieces_of(stream, start, stop):
@@ -128,6 +139,26 @@ def _in_utf8(stream: BinaryIO, start: int, stop: int, encoding: str) -> BinaryIO
         first = first and not text
     copy.write(decoder.decode(b"", final=True).encode())
     return copy
+
+
+def _spooled() -> BinaryIO:
+    """Open a file that lies on the disk only when it is large."""
+    return cast(BinaryIO, tempfile.SpooledTemporaryFile(max_size=IN_MEMORY))
+
+
+def _unpack(packed: BinaryIO, into: BinaryIO, file: str) -> None:
+    """Unpack a gzipped file piece by piece, and go back to its beginning."""
+    packed.seek(0)
+    try:
+        with gzip.GzipFile(fileobj=packed) as unpacked:
+            while data := unpacked.read(PIECE):
+                if into.tell() + len(data) > MOST_UNPACKED:
+                    found = f"a gzip file that unpacks to more than {MOST_UNPACKED} bytes"
+                    raise InputError(Problem(found, TEXT, file=file))
+                into.write(data)
+    except (EOFError, gzip.BadGzipFile, zlib.error) as error:
+        raise InputError(Problem(f"a gzip file that cannot be unpacked ({error})", "a whole one", file=file)) from None
+    into.seek(0)
 
 
 def _without_end_marks(stream: BinaryIO, start: int, stop: int) -> int:

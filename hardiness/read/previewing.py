@@ -25,7 +25,12 @@ from hardiness.read.recognition import Asked, Recognition, Series, recognise
 from hardiness.units import LETTERS
 
 ROWS = 10  # readings, or lines of a file that was not understood, that are shown
-_ENCODINGS = {"cp1252": "Windows-1252 (Latin-1)", "utf-8": "UTF-8", "utf-16": "UTF-16"}
+_ENCODINGS = {
+    "cp1252": "Windows-1252 (Latin-1)",
+    "cp1251": "Windows-1251 (Cyrillic)",
+    "utf-8": "UTF-8",
+    "utf-16": "UTF-16",
+}
 _LONGEST_LINE = 200  # characters of a line that are shown
 
 

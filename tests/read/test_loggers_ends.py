@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from pathlib import Path
 
 import pytest
@@ -125,6 +126,47 @@ def test_what_a_display_shows_without_a_reading_is_missing(write, cell):
 
 def test_a_blank_after_the_sign_is_read_over(write):
     assert read(write("Time;Temp (C)", "2025-12-14 18:00;- 2,1")).air_temperature.values.tolist() == [-2.1]
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("Year,Month,Day,Hour,Temp\n2025,12,14,18,1.5\n", "Put year, month, day, hour and minute together"),
+        ("Date        Temp\n2025-12-14  1.5\n", "Columns lined up by spaces? Save the file as CSV"),
+    ],
+)
+def test_ways_of_writing_that_are_not_read_are_told_with_a_way_out(write, text, hint):
+    assert hint in refusal(write(*text.splitlines()))
+
+
+PACKED = gzip.compress(("Time,Temp (°C)\n" + "".join(f"{row[2:]}\n" for row in ROWS)).encode())
+
+
+def test_a_gzipped_file_is_read_as_what_it_holds(tmp_path):
+    path = tmp_path / "l1.csv.gz"
+    path.write_bytes(PACKED)
+    assert read(path).air_temperature.values.tolist() == CELSIUS
+
+
+def test_a_damaged_gzip_file_or_one_of_something_else_is_refused(tmp_path, monkeypatch):
+    path = tmp_path / "l1.csv.gz"
+    path.write_bytes(PACKED[: len(PACKED) // 2])
+    assert "a gzip file that cannot be unpacked" in refusal(path)
+    path.write_bytes(PACKED[:15] + b"\xff\xff" + PACKED[17:])
+    assert "a gzip file that cannot be unpacked" in refusal(path)
+    path.write_bytes(gzip.compress(b"\x89PNG\r\n\x1a\n" + bytes(50)))
+    assert "a PNG picture" in refusal(path)
+    monkeypatch.setattr("hardiness.read.plaintext.MOST_UNPACKED", 100)
+    path.write_bytes(PACKED)
+    assert "a gzip file that unpacks to more than 100 bytes" in refusal(path)
+
+
+def test_cyrillic_headers_are_read_in_their_own_letters(tmp_path):
+    path = tmp_path / "l1.csv"
+    path.write_bytes("Дата и время;Температура, °C;Влажность, %\n14.12.2025 18:00;-2,1;80\n".encode("cp1251"))
+    logger = read(path)
+    assert (logger.time_column, logger.temperature_column) == ("Дата и время", "Температура, °C")
+    assert (logger.air_temperature.values.tolist(), logger.unit) == ([-2.1], "degC")
 
 
 @pytest.mark.parametrize(
