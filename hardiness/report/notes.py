@@ -23,8 +23,22 @@ def fit_notes(flow: Flow) -> list[str]:
     -------
     list of str
     """
+    return [FLOOR_CAUTION, *weak_notes(flow)]
+
+
+def weak_notes(flow: Flow) -> list[str]:
+    """Write what makes the figures of the model weak; nothing where the trial can tell enough.
+
+    Parameters
+    ----------
+    flow : Flow
+
+    Returns
+    -------
+    list of str
+    """
     table = flow.observations
-    return [FLOOR_CAUTION, *fit_cautions(table[table["protected"] == ""], len(flow.settings.grades))]
+    return fit_cautions(table[table["protected"] == ""], len(flow.settings.grades))
 
 
 def floor_notes(flow: Flow) -> list[str]:

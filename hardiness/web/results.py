@@ -14,7 +14,7 @@ from hardiness.commands.printing import claim_texts, shown_floors
 from hardiness.errors import InputError, Problem
 from hardiness.flow import Flow
 from hardiness.observations import left_out_summary
-from hardiness.report.notes import claim_notes, fit_notes, floor_notes
+from hardiness.report.notes import claim_notes, floor_notes, weak_notes
 from hardiness.schema import Column
 from hardiness.tolerance.ranks import MULTIPLICITY
 from hardiness.web.floors import floors_table, strips_of
@@ -157,7 +157,7 @@ def _compare(
             "checks": flow.checks,
             "grid": None,
             "strips": None,
-            "notes": fit_notes(flow),
+            "notes": weak_notes(flow),
         }
         if LEAST_COMPARED <= len(asked) <= MOST_COMPARED:
             table = answer.keep(("compare", tuple(asked)), lambda one: one.compare(asked))
@@ -194,8 +194,8 @@ def _ranks(visit: Viewer, sort: Sort = "", start: Start = 0, stock: Name = "all"
             sort=sort,
             start=start,
         )
-        notes = [MULTIPLICITY, *fit_notes(answer.done)]
-        return {"grid": grid, "stocks": stocks, "notes": notes, "empty": table.empty}
+        notes = weak_notes(answer.done)
+        return {"grid": grid, "stocks": stocks, "note": MULTIPLICITY, "notes": notes, "empty": table.empty}
 
     return visit.answer("ranks.html", "floors", make, given={"stock": stock, "sort": sort, "start": start})
 
@@ -256,6 +256,6 @@ def _plain_table(
             links["winter"] = lambda row: link("/freezes", {"winter": row["winter"]})
         flow, texts = answer.done, texts_of(answer, table)
         grid = grid_of(table, columns, flow.settings, links=links, texts=texts, sort=sort, start=start)
-        return {"grid": grid, "empty": table.empty, "can_fit": flow.can_fit, "notes": fit_notes(flow)}
+        return {"grid": grid, "empty": table.empty, "can_fit": flow.can_fit, "notes": weak_notes(flow)}
 
     return make

@@ -152,9 +152,14 @@ def test_claims_are_held_against_evidence(shared):
     assert "a neighbour" in shared.words("/results/claims")
 
 
-@pytest.mark.parametrize("page", ["/results", "/results/ranks", "/results/claims", "/results/compare?a=OL-01&a=OL-02"])
-def test_what_makes_figures_weak_stands_below_them(shared, page):
-    assert "estimate for the places and winters tested" in shared.words(page)
+def test_what_makes_figures_weak_stands_below_them(browser, monkeypatch):
+    pages = ("/results", "/results/ranks", "/results/claims", "/results/compare?a=OL-01&a=OL-02")
+    assert all("Only 2 rows" not in browser.words(page) for page in pages)
+    monkeypatch.setattr(
+        "hardiness.report.notes.fit_cautions", lambda rows, grades: [f"Only 2 rows of {grades} grades."]
+    )
+    for page in pages:
+        assert browser.words(page).count("Only 2 rows of 6 grades.") == 1, page
 
 
 def test_claims_have_the_words_of_floors_where_no_plant_bounds_one(shared):
