@@ -19,8 +19,9 @@ from hardiness.read.wallclock import parse_time, time_text
 from hardiness.settings import Settings
 from hardiness.trial import Trial, open_trial
 from hardiness.units import difference_to_fahrenheit, parse_difference
-from hardiness.weather.masking import covered, instants_of
+from hardiness.weather.masking import corrected_readings, covered, instants_of
 from hardiness.weather.quality import VALUE_KINDS
+from hardiness.weather.quality_gaps import lasting_text, summer_gaps
 
 FIRST = ("code", "sensor", "flag", "from", "to", "verdict", "worst_c", "sentence", "readings", "freezes")
 # Stretches most of whose readings are sound: masking them whole would throw those away.
@@ -49,8 +50,8 @@ flag_option = click.option(
 def quality(csv: str | None, sensor: str | None, figure: Path | None, page: str, trial: str | None) -> None:
     """What is odd about the readings, each with a sentence. A flag removes nothing: mask or accept decides.
 
-    Looked for: gaps, a value that is stuck, spikes, impossible values, a wrong sign, a plateau at freezing point (snow
-    or ice on the sensor), sun on the sensor, a clock that jumps or drifts, a battery that fades.
+    Looked for: gaps but those over summer, a value that is stuck, spikes, impossible values, a wrong sign, a plateau at
+    freezing point (snow or ice on the sensor), sun on the sensor, a clock that jumps or drifts, a battery that fades.
     """
     if figure is not None:
         check_place(figure)
@@ -61,6 +62,8 @@ def quality(csv: str | None, sensor: str | None, figure: Path | None, page: str,
         deliver(flags.reset_index(drop=True), schema.FLAGS, opened.settings, csv, FIRST)
         counts = {name: series.size for name, series in flow.records.readings.items() if sensor in (None, name)}
         say(summary_of(flags, counts))
+        if quiet := summer_line(summer_gaps_of(opened, sensor), opened.settings):
+            say(quiet)
         if figure is not None:
             written = save_figure(draw_figure("quality_calendar", flow, opened.settings, page=page), figure)
             say(f"The calendar is {words.listed([str(path) for path in written])}.")
@@ -80,6 +83,24 @@ def summary_of(flags: pd.DataFrame, readings: dict[str, int]) -> list[str]:
         undecided = f"; {waiting} to decide on" if waiting else ""
         said.append(f"{sensor}: {words.count(number, 'reading')}; {odd}{undecided}.")
     return said
+
+
+def summer_gaps_of(opened: Trial, sensor: str | None) -> pd.DataFrame:
+    """List the gaps that are no flags, of one sensor or of all."""
+    r = opened.flow().records
+    gaps = summer_gaps(corrected_readings(r.readings, r.calibrations, r.sensors, opened.settings.zone), opened.settings)
+    return gaps if sensor is None else gaps[gaps["sensor"] == sensor]
+
+
+def summer_line(gaps: pd.DataFrame, settings: Settings) -> str:
+    """Say in one line which gaps are no flags; empty where there are none."""
+    if gaps.empty:
+        return ""
+    damaging = words.temperature(settings.rules.damaging_c, settings.units)
+    some = f"{words.count(len(gaps), 'gap')} over summer at {words.count(gaps['sensor'].nunique(), 'sensor')}"
+    longest = lasting_text(float(gaps["hours"].max()))
+    them = "it" if len(gaps) == 1 else "them"
+    return f"Not listed: {some}, of up to {longest}; no sensor read {damaging} or lower in {them}."
 
 
 @click.command()

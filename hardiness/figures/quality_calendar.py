@@ -36,7 +36,7 @@ LEAST_DAYS = 3  # a month with fewer days of readings is not drawn: the spill of
 METHOD = (
     "Band: days with readings; thin where under 80 % of a day is there. Bar below: a freeze; hollow: estimated from "
     "other sensors. Filled box: flagged and undecided; crossed: masked, counts nowhere; hollow: accepted as sound. "
-    "Gaps of less than a day are not drawn; hardiness quality lists them."
+    "Gaps of less than a day are not drawn; hardiness quality lists those outside summer."
 )
 
 

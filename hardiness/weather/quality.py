@@ -2,7 +2,8 @@
 
 In: readings and the sensors table. Out: a row per odd stretch of a sensor, with a sentence; then, with the masks that
 a person has set and the freezes, what has been decided and which freezes are touched. A flag is a question put to the
-grower: ``hardiness mask`` takes the stretch out, ``hardiness accept`` says that it is sound.
+grower: ``hardiness mask`` takes the stretch out, ``hardiness accept`` says that it is sound. A gap of summer, in which
+no freeze can have fallen, is no question (``weather/quality_gaps.py``).
 """
 
 from __future__ import annotations
@@ -24,7 +25,8 @@ from hardiness.weather.masking import covered, spans_of
 from hardiness.weather.quality_clock import find_clock_faults
 from hardiness.weather.quality_course import Course, Stretch, courses_of
 from hardiness.weather.quality_flat import find_plateaus, find_stuck
-from hardiness.weather.quality_power import find_fading, find_gaps
+from hardiness.weather.quality_gaps import cold_instants, find_gaps
+from hardiness.weather.quality_power import find_fading
 from hardiness.weather.quality_sun import find_sun
 from hardiness.weather.quality_values import find_flips, find_impossible, find_spikes
 from hardiness.weather.sensors import sensors_known
@@ -78,6 +80,7 @@ def find_flags(
     longitudes = sensors_known(sensors, readings)["longitude"]
     clocks = {} if values_only else find_clock_faults(courses)
     wrong_clocks = {course.sensor: _spans(course, clocks.get(course.sensor, [])) for course in courses}
+    cold = cold_instants((course.series for course in courses), settings)
     rows: list[tuple[object, ...]] = []
     for course in courses:
         if course.times.size == 0:
@@ -97,7 +100,7 @@ def find_flags(
         suns = [sun for sun in suns if not _laid_to_neighbours(course, sun, wrong_clocks)]
         stretches = [s for s in stretches if not _shaft_of(suns, course, s)]
         if not values_only:
-            stretches += [*suns, *own, *find_gaps(course)]
+            stretches += [*suns, *own, *find_gaps(course, cold, settings)]
         rows += [_row(course, stretch) for stretch in _each_once(stretches)]
     return _table(rows)
 

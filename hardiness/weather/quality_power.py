@@ -1,4 +1,4 @@
-"""Missing readings: gaps, and a battery that fades before a silence."""
+"""A battery that fades before a silence."""
 
 from __future__ import annotations
 
@@ -20,28 +20,6 @@ FALL_H, FALL_K, FALL_BELOW_K = (
 )  # [h], [K], [K] readings that fall away before a silence: in how long, by how
 # much, and how far below the days before (or below the neighbours)
 RISE_K = 0.3  # [K] a step up so small does not end such a fall
-
-
-def find_gaps(course: Course) -> list[Stretch]:
-    """List every step between readings that is not bridged.
-
-    Parameters
-    ----------
-    course : Course
-
-    Returns
-    -------
-    list of Stretch
-        ``gap``, from the reading before it to the one after.
-    """
-    series = course.series
-    found = []
-    for step in np.flatnonzero(~series.bridged).tolist():
-        lasting = series.steps[step] / HOUR_NS
-        missing = max(round(lasting / course.interval_h) - 1, 1)
-        how_many = f", about {words.count(missing, 'reading')} missing" if lasting < 48 else ""
-        found.append(Stretch("gap", step, step + 1, np.nan, f"No reading for {_lasting(float(lasting))}{how_many}."))
-    return found
 
 
 def find_fading(course: Course, units: str) -> list[Stretch]:
@@ -111,7 +89,3 @@ def _fall(course: Course, begin: int, last: int) -> int | None:
     beside = course.expected[last]
     below = beside - x[last] if np.isfinite(beside) else float(before.min()) - x[last]
     return top if below >= FALL_BELOW_K else None
-
-
-def _lasting(hours: float) -> str:
-    return words.hours(hours) if hours < 48 else f"{words.number(hours / 24, 0)} days"

@@ -157,7 +157,7 @@ def test_a_flag_is_masked_or_accepted_by_its_code_and_one_verdict_follows_anothe
         ),
         (
             ("calibrate", "L1", "--from", "2023-01-01", "--offset", "25"),
-            ["found '25'; accepted: a number in K from -20 to 20"],
+            ["found '25'; accepted: a number in °C from -20 to 20"],
         ),
     ],
 )
@@ -180,6 +180,21 @@ def test_a_gap_has_no_readings_to_mask_and_may_be_accepted(planted):
     planted.done("accept", "--flag", gap["code"], "--why", "read out in the field")
     (gap,) = planted.csv("quality")
     assert gap["verdict"] == "keep"
+
+
+def test_gaps_over_summer_are_one_quiet_line_and_no_flag(planted):
+    for year in (2022, 2023):
+        rows = wiggled(readings({f"{year}-11-20": -6.0, f"{year + 1}-03-14": -6.0}, days=3))
+        planted.added("readings", as_csv(rows), f"l1-{year}.csv", "--sensor", "L1")
+    assert [row["from"][:7] for row in planted.csv("quality")] == ["2022-11", "2023-11"]  # inside each winter
+    said = planted.done("quality").err.splitlines()
+    assert said[0].endswith("flags: gap 2.")
+    assert said[1:] == [
+        "Not listed: 1 gap over summer at 1 sensor, of up to 243 days; no sensor read −2.0 °C or lower in it."
+    ]
+    planted.added("readings", as_csv(readings({"2023-04-20": -3.0})), "l2.csv", "--sensor", "L2")
+    assert len(planted.csv("quality", "--sensor", "L1")) == 3  # a freeze fell meanwhile at another sensor
+    assert "Not listed" not in planted.done("quality").err
 
 
 def test_a_dated_offset_counts_from_its_date_and_the_next_one_takes_its_place(planted):

@@ -16,6 +16,8 @@ from hardiness.figures.quality_lanes import Bar
 from hardiness.figures.saving import save_figure
 from hardiness.figures.style import ACCENT, INK, PAPER
 from hardiness.settings import Settings
+from hardiness.weather.quality import find_flags
+from hardiness.weather.quality_gaps import summer_gaps
 from tests.figures.pages import check_page
 
 HILL = Settings("Hill", "Europe/Lisbon", latitude=41.4, longitude=-7.4)
@@ -77,6 +79,18 @@ def test_a_day_with_few_readings_is_pale_and_a_day_without_is_bare():
     kept = (times < np.datetime64("2031-12-10T12")) | (times >= np.datetime64("2031-12-15"))
     picture = prepare_quality_calendar(table(), {"L2": SEASONS["L2"][kept]}, freezes(), HILL)
     assert picture.panels[0].lanes[0].bands == ((0.0, 9.0, True), (9.0, 10.0, False), (14.0, 62.0, True))
+
+
+def test_a_gap_of_summer_is_no_flag_and_yet_drawn():
+    whole = air("2031-06-30T23", "2032-06-30T22")
+    times = whole["time"].values
+    august = (times < np.datetime64("2031-07-31T23")) | (times >= np.datetime64("2031-08-31T23"))
+    readings = {"L1": whole, "L2": whole[august]}
+    flags = find_flags(readings, pd.DataFrame({"sensor": ["L1", "L2"]}), HILL)
+    assert "gap" not in set(flags["flag"]) and len(summer_gaps(readings, HILL)) == 1
+    (panel,) = prepare_quality_calendar(table(), readings, freezes(), HILL).panels
+    assert panel.lanes[0].bands == ((0.0, 366.0, True),)
+    assert panel.lanes[1].bands == ((0.0, 31.0, True), (62.0, 366.0, True))
 
 
 def test_flags_are_numbered_in_time_placed_by_day_and_explained():

@@ -1,0 +1,173 @@
+"""Gaps between readings: those in which a freeze may have fallen are flags, those of summer are not.
+
+A logger that is taken in once the frosts are over leaves a gap of months every year, and nobody has anything to decide
+on it. A gap is one of *summer* where it lies in the four warmest months, or holds midsummer and lies three quarters or
+more in the warm half of the year; and where no sensor of the trial has a damaging reading in it, its own readings on
+either side included. Months of the calendar in temperate climates: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from hardiness import words
+from hardiness.read.station_data import ESTIMATED, series_of_attributes
+from hardiness.settings import Settings
+from hardiness.weather.gaps import HOUR_NS, BoolArray, IntArray
+from hardiness.weather.quality_course import Course, Stretch
+from hardiness.weather.series import TIE_C, Series, to_series
+
+WARM_HALF_BEGINS = {"north": 4, "south": 10}  # [month] after January: May to October, November to April
+HALF, WARMEST, MIDSUMMER = 6, (1, 5), 3  # [month] after that: how long, June to September, and 1 August (north)
+WARM_SHARE = 0.75  # [1] of a gap over midsummer that lies in the warm half, at least
+
+
+def find_gaps(course: Course, cold: IntArray, settings: Settings) -> list[Stretch]:
+    """List every step between readings that is not bridged, but those of summer.
+
+    Parameters
+    ----------
+    course : Course
+        Of the sensor.
+    cold : ndarray of int64
+        As :func:`cold_instants` gives them for the trial's sensors. [ns]
+    settings : Settings
+        Of the trial: its zone, and north or south.
+
+    Returns
+    -------
+    list of Stretch
+        ``gap``, from the reading before it to the one after.
+    """
+    series = course.series
+    steps = np.flatnonzero(~series.bridged)
+    found = []
+    for step in steps[~_of_summer(series, steps, cold, settings)].tolist():
+        lasting = series.steps[step] / HOUR_NS
+        missing = max(round(lasting / course.interval_h) - 1, 1)
+        how_many = f", about {words.count(missing, 'reading')} missing" if lasting < 48 else ""
+        found.append(
+            Stretch("gap", step, step + 1, np.nan, f"No reading for {lasting_text(float(lasting))}{how_many}.")
+        )
+    return found
+
+
+def cold_instants(all_series: Iterable[Series], settings: Settings) -> IntArray:
+    """List when any sensor read a damaging temperature.
+
+    Parameters
+    ----------
+    all_series : iterable of Series
+        Readings of each sensor. [degC]
+    settings : Settings
+        Of the trial: ``damaging_c`` of its rules.
+
+    Returns
+    -------
+    ndarray of int64
+        Rising, since 1970-01-01 UTC. [ns]
+    """
+    limit = settings.rules.damaging_c + TIE_C
+    return np.unique(
+        np.concatenate([np.zeros(0, np.int64), *(each.times[each.temperatures <= limit] for each in all_series)])
+    )
+
+
+def summer_gaps(readings: Mapping[str, xr.DataArray], settings: Settings) -> pd.DataFrame:
+    """List the gaps that are no flags, since they lie in summer.
+
+    Parameters
+    ----------
+    readings : mapping of str to xarray.DataArray
+        Readings of each sensor, as :func:`hardiness.weather.quality.find_flags` takes them. [degC]
+    settings : Settings
+        Of the trial.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``sensor``; ``from`` and ``to``, the readings on either side (UTC); ``hours`` between them [h].
+
+    Raises
+    ------
+    UnitsError, InputError
+        As :func:`hardiness.weather.series.to_series`.
+
+    Examples
+    --------
+    >>> time = np.array(["2031-03-31T22", "2031-03-31T23", "2031-11-01T00", "2031-11-01T01"], "M8[ns]")
+    >>> air = xr.DataArray([6.0, 5.0, 7.0, 6.5], {"time": time}, attrs={"units": "degC"})
+    >>> summer_gaps({"L1": air}, Settings("Hill", "UTC"))[["sensor", "hours"]].values.tolist()
+    [['L1', 5137.0]]
+    """
+    all_series = {
+        sensor: to_series(air, max_gap_h=settings.rules.max_gap_h)
+        for sensor, air in sorted(readings.items())
+        if series_of_attributes(air.attrs) != ESTIMATED
+    }
+    cold = cold_instants(all_series.values(), settings)
+    rows: list[tuple[str, int, int]] = []
+    for sensor, series in all_series.items():
+        steps = np.flatnonzero(~series.bridged)
+        quiet = steps[_of_summer(series, steps, cold, settings)]
+        rows += [(sensor, int(series.times[step]), int(series.times[step + 1])) for step in quiet]
+    table = pd.DataFrame(rows, columns=["sensor", "from", "to"]).astype({"sensor": "str"})
+    ends = {name: table[name].to_numpy(np.int64) for name in ("from", "to")}
+    told = {name: pd.DatetimeIndex(values.astype("M8[ns]")).tz_localize("UTC") for name, values in ends.items()}
+    return table.assign(**told, hours=(ends["to"] - ends["from"]) / HOUR_NS)
+
+
+def lasting_text(hours: float) -> str:
+    """Write how long a gap lasts.
+
+    Parameters
+    ----------
+    hours : float
+        Its length. [h]
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> lasting_text(3.5), lasting_text(24.0 * 214)
+    ('3.5 h', '214 days')
+    """
+    return words.hours(hours) if hours < 48 else f"{words.number(hours / 24, 0)} days"
+
+
+def _of_summer(series: Series, steps: IntArray, cold: IntArray, settings: Settings) -> BoolArray:
+    """Whether each of some steps between readings is a gap of summer."""
+    first, last = series.times[steps], series.times[steps + 1]
+    harmless = np.searchsorted(cold, first) == np.searchsorted(cold, last, side="right")
+    begins, ends = _local(first, settings), _local(last, settings)
+    middle = (begins + (ends - begins) // 2).astype("M8[M]").astype(np.int64)
+    south = settings.latitude is not None and settings.latitude < 0
+    opening = WARM_HALF_BEGINS["south" if south else "north"]
+    half = opening + 12 * ((middle - opening + (12 - HALF) // 2) // 12)  # the warm half that is nearest to the middle
+
+    def after(months: int) -> np.ndarray:
+        instants: np.ndarray = (half + months).astype("M8[M]").astype("M8[ns]")
+        return instants
+
+    warmest = (begins >= after(WARMEST[0])) & (ends <= after(WARMEST[1]))
+    warm = np.minimum(ends, after(HALF)) - np.maximum(begins, after(0))
+    enough = warm / np.timedelta64(1, "ns") >= WARM_SHARE * (last - first)
+    over = (begins <= after(MIDSUMMER)) & (ends >= after(MIDSUMMER)) & enough
+    summer: BoolArray = harmless & (warmest | over)
+    return summer
+
+
+def _local(instants: IntArray, settings: Settings) -> np.ndarray:
+    return (
+        pd.DatetimeIndex(instants.astype("M8[ns]"))
+        .tz_localize("UTC")
+        .tz_convert(settings.zone)
+        .tz_localize(None)
+        .to_numpy()
+    )
