@@ -32,6 +32,7 @@ _LETTERS = re.compile(
     r"|(?i:(?<![a-z])(utc|gmt)(?![a-z])|(?:time|date|stamp|clock|dt)(utc|gmt)(?![a-z])"
     r"|(?<![a-z])(utc|gmt)(?:time|date|stamp|dt))"
 )
+_ZULU = re.compile(r"[(\[]\s*Z\s*[)\]]")
 _NOT_UTC = re.compile(r"\b(?:not|no|non)[ -](?:in )?(?:UTC|GMT)\b", re.IGNORECASE)
 _ZONE_NAME = re.compile(r"\b[A-Z][A-Za-z]+(?:/[A-Z][A-Za-z_\-]+)+")
 
@@ -159,7 +160,9 @@ def zones_in(text: str, *, is_heading: bool) -> list[str]:
     if is_heading or _LABEL.search(text):
         names += [zone for each in _ZONE_NAME.findall(text) if (zone := _zones().get(each.lower()))]
         if not names:
-            letters = ("".join(groups).lower() for groups in _LETTERS.findall(_NOT_UTC.sub("", text)))
+            letters = (
+                "".join(groups).lower() for groups in _LETTERS.findall(_NOT_UTC.sub("", _ZULU.sub("(UTC)", text)))
+            )
             offsets = [timedelta(hours=ZONE_LETTERS[each]) for each in letters]
             names += [zone_name(timezone(offset)) for offset in offsets]
     return list(dict.fromkeys(names))

@@ -118,12 +118,15 @@ def choose_temperature(grid: Grid, taken: tuple[int, ...], name: str | None) -> 
     places, said = without_twins(grid, every)
     if len(places) == 1:
         only = grid.columns[places[0]]
-        if is_of_no_air(only):
+        statistic = statistic_in(only)
+        if is_of_no_air(only) or statistic == "sd":
             option = f"--temperature-column {shlex.quote(only)}"
             hint = f"If it is the air's, or is wanted all the same: {option}."
             raise grid.refusal(f"no temperature of the air but '{only}'", "one column of temperatures", hint)
         if not speak:
             said.append(f"Temperatures are taken from '{only}', the only column that could hold them.")
+        if statistic in ("min", "max"):
+            said.append(f"'{only}' is read as the temperature at each time: does it hold the {statistic} of each step?")
         if is_of_a_case(only):
             said.append(f"Is '{only}' the air's temperature, and not that inside the logger's case?")
         return places[0], said
@@ -145,7 +148,8 @@ def _which_of(grid: Grid, places: list[int], option: str) -> str:
         mean, others = grid.columns[means[0]], [n for n in places if n != means[0]]
         beside = ", ".join(f"'{grid.columns[n]}' (the {statistics[n]} of each step)" for n in others)
         return f"Beside {beside} the readings are in '{mean}': {option} {shlex.quote(mean)}."
-    example = shlex.quote(grid.columns[next((n for n in places if not is_of_no_air(grid.columns[n])), places[0])])
+    of_air = [n for n in places if not is_of_no_air(grid.columns[n]) and not is_of_a_case(grid.columns[n])]
+    example = shlex.quote(grid.columns[(of_air or places)[0]])
     return f"Name the air temperature, such as {option} {example}{_as_channels(grid, places)}"
 
 

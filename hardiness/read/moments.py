@@ -43,7 +43,7 @@ _MONTHS = (
 ZONE_LETTERS = {
     "utc": 0, "gmt": 0, "z": 0, "est": -5, "edt": -4, "cdt": -5, "mst": -7, "mdt": -6, "pst": -8, "pdt": -7,
     "akst": -9, "akdt": -8, "wet": 0, "west": 1, "cet": 1, "cest": 2, "eet": 2, "eest": 3, "aest": 10, "aedt": 11,
-    "nzst": 12, "nzdt": 13, "jst": 9,
+    "nzst": 12, "nzdt": 13, "jst": 9, "mez": 1, "mesz": 2, "awst": 8, "sast": 2, "msk": 3, "hst": -10,
 }  # fmt: skip
 
 _SPACE = r"(?:[ \r]|\xc2\xa0|\xe2\x80\xaf|\xe2\x80\x89)"

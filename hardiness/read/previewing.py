@@ -179,6 +179,9 @@ def _preview_of(found: Recognition, plain: PlainText, sensor: str) -> Preview:
     roles |= {dialect.temperature: "temperature"}
     roles |= {each.column: CONDITIONS[each.condition].short_name for each in dialect.beside}
     roles |= {} if dialect.sensor is None else {dialect.sensor: "sensor"}
+    beside = dialect.companions
+    companions = {beside.unit: "unit", beside.zone: "zone", beside.parameter: "what was measured"}
+    roles |= {place: role for place, role in companions.items() if place is not None}
     cells = [split_line(line, dialect.delimiter) for line in _first_lines(plain, dialect.body_row)]
     examples = [
         next((row[n] for row in cells if n < len(row) and row[n]), "")[:_LONGEST_LINE]

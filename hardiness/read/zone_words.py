@@ -14,7 +14,7 @@ from hardiness.errors import InputError
 from hardiness.read.clock import LARGEST_OFFSET, parse_zone
 from hardiness.read.moments import ZONE_LETTERS
 
-# What these letters may mean, the most usual first: some by clocks that never change, some by those that do.
+# What these letters, and names of American zones, may mean, the most usual first: some by clocks that never change.
 SEVERAL_MEANINGS = {
     "CST": ("UTC-06:00", "UTC+08:00", "America/Chicago"),
     "BST": ("UTC+01:00", "UTC+06:00", "Europe/London"),
@@ -25,14 +25,19 @@ SEVERAL_MEANINGS = {
     "MT": ("UTC-07:00", "UTC-06:00", "America/Denver"),
     "PT": ("UTC-08:00", "UTC-07:00", "America/Los_Angeles"),
 }
+SEVERAL_MEANINGS |= {
+    name.upper(): SEVERAL_MEANINGS[letters]
+    for name, letters in (("Eastern", "ET"), ("Central", "CT"), ("Mountain", "MT"), ("Pacific", "PT"))
+}
 _HEADS = re.compile(
     r"^(?:(?:local )?time ?zone|tz|zone|zeitzone|(?:utc|gmt|tz|time|time ?zone|zone) ?off?set"
     r"|off?set (?:from |to )?(?:utc|gmt)|utc|gmt|off?set)(?: ?(?P<unit>h|hrs?|hours?|min|minutes?|s|sec|seconds?))?$"
 )
 _NUMBER = re.compile(r"([+\-−–]?)\s*(\d{1,5})(?:[.,](\d{1,2}))?")
-_SEVERAL = "|".join(name for name in SEVERAL_MEANINGS if len(name) > 2)
+_SEVERAL = "|".join(name for name in SEVERAL_MEANINGS if len(name) == 3)
 _UNCLEAR = re.compile(
     rf"(?<![A-Z])({_SEVERAL})(?![A-Za-z])|(?i:[\s_(\[]({_SEVERAL})\s*[)\]]?$)|[(\[,]\s*([ECMP]T)\s*(?:[)\]]|$)"
+    r"|(?i:\b(eastern|central|mountain|pacific)\b(?! europ| africa| asia| indonesia| austral))"
 )
 
 
@@ -50,8 +55,8 @@ def unclear_letters_in(text: str) -> list[str]:
 
     Examples
     --------
-    >>> unclear_letters_in("Time (CST)"), unclear_letters_in("time_ist"), unclear_letters_in("Time (EST)")
-    (['CST'], ['IST'], [])
+    >>> unclear_letters_in("Time (CST)"), unclear_letters_in("Pacific time"), unclear_letters_in("Time (EST)")
+    (['CST'], ['PACIFIC'], [])
     """
     return list(dict.fromkeys("".join(groups).upper() for groups in _UNCLEAR.findall(text)))
 

@@ -119,6 +119,7 @@ def test_a_unit_that_nobody_stated_is_asked_about_where_it_makes_an_odd_winter(w
         ("time (utc)", 0), ("utc time", 0), ("utc_datetime", 0), ("timeUTC", 0), ("dateutc", 0), ("DateTimeGMT", 0),
         ("datetime_gmt", 0), ("Time_UTC", 0), ("UTC time", 0), ("Timestamp (UTC)", 0), ("time_est", -5),
         ("TimePST", -8), ("time (mst)", -7), ("Local time", -5), ("Time (not UTC)", -5), ("time west", -5),
+        ("Time (Z)", 0), ("Zeit (MEZ)", 1), ("Estimated time", -5), ("Central European time", -5),
     ],
 )  # fmt: skip
 def test_zones_in_headers_in_any_writing(write, header, hours):
@@ -133,6 +134,7 @@ def test_zones_in_headers_in_any_writing(write, header, hours):
         ("Time (CST)", "--timezone UTC-06:00, --timezone UTC+08:00"),
         ("Time (BST)", "--timezone UTC+01:00, --timezone UTC+06:00"),
         ("time_ist", "--timezone UTC+05:30, --timezone UTC+01:00"),
+        ("Time (Pacific)", "--timezone UTC-08:00, --timezone UTC-07:00 or --timezone America/Los_Angeles"),
         ("Time (ET)", "--timezone UTC-05:00, --timezone UTC-04:00 or --timezone America/New_York"),
     ],
 )
@@ -238,3 +240,14 @@ def test_of_mean_least_and_most_the_mean_is_named(write):
     text = refusal(write("Time,T_avg_C,T_min_C,T_max_C", f"{TIME},1,0,2"))
     assert "Beside 'T_min_C' (the min of each step), 'T_max_C' (the max of each step)" in text
     assert text.endswith("the readings are in 'T_avg_C': --temperature-column T_avg_C.")
+
+
+def test_a_lone_least_or_most_of_each_step_is_asked_about_and_a_scatter_is_no_temperature(write):
+    said = read(write("Time,Min Temp (C)", f"{TIME},5.0")).said
+    assert "'Min Temp (C)' is read as the temperature at each time: does it hold the min of each step?" in said
+    assert "no temperature of the air but 'Temp SD (C)'" in refusal(write("Time,Temp SD (C)", f"{TIME},0.5"))
+
+
+def test_a_hint_names_the_air_and_not_the_case_or_the_soil(write):
+    text = refusal(write("Time,Internal (C),Soil (C),External (C)", f"{TIME},5.0,6.0,7.0"))
+    assert "such as --temperature-column 'External (C)'" in text

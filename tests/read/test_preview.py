@@ -179,3 +179,12 @@ def test_every_sensor_that_a_column_names_has_a_preview_of_its_own(tmp_path):
     previews = preview_by_sensor(path, Asked("long.csv", "UTC", sensor_column="Probe"))
     assert [(preview.sensor, preview.rows[0].celsius) for preview in previews] == [("B", -1.0), ("A", -2.0)]
     assert [column.role for column in previews[0].columns] == ["time", "sensor", "temperature"]
+
+
+def test_columns_beside_the_readings_have_their_roles(tmp_path):
+    path = tmp_path / "l1.csv"
+    path.write_text("Time,TZ,Parameter,Value,Unit\n2023-01-14 06:05,PST,Temperature,14,F\n", encoding="utf-8")
+    preview = preview_logger(path, Asked("l1.csv", "UTC"))
+    roles = ["time", "zone", "what was measured", "temperature", "unit"]
+    assert [column.role for column in preview.columns] == roles
+    assert (preview.unit, preview.unit_from, preview.zone, preview.zone_from) == ("F", "file", "UTC-08:00", "file")
