@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 
 from hardiness.schema import OWN_ROOTS
-from hardiness.units import Temperature, to_fahrenheit
+from hardiness.units import Temperature, difference_to_fahrenheit, to_fahrenheit
 
 MINUS = "−"  # U+2212; the hyphen is too short beside figures
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -87,6 +87,31 @@ def temperature(celsius: float, units: str = "C", decimals: int = 1) -> str:
     ('−9.4 °C', '15.1 °F')
     """
     return f"{number(shown(celsius, units), decimals)} °{units}"
+
+
+def difference(kelvin: float, units: str = "C", decimals: int = 1) -> str:
+    """Write a difference between temperatures with its unit: steps of a degree, from no zero.
+
+    Parameters
+    ----------
+    kelvin : float
+        The difference. [K]
+    units : str, default "C"
+        ``"C"`` or ``"F"``.
+    decimals : int, default 1
+        Most digits after the point; noughts at the end are left out.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> difference(1.4), difference(0.5, "F"), difference(0.1, "F", 2)
+    ('1.4 °C', '0.9 °F', '0.18 °F')
+    """
+    text = number(difference_to_fahrenheit(kelvin) if units == "F" else kelvin, decimals)
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} °{units}"
 
 
 def claim_number(claimable_c: float, units: str = "C") -> str:

@@ -30,6 +30,7 @@ RANGES = {
     "offset_c": (-20.0, 20.0),
 }
 CLAIM_RANGE_C = (-90.0, 40.0)  # [degC] the coldest air ever measured, and far above any freeze
+_UNITS_SAID = {"K": "°C", "degree": "degrees"}  # a step of a degree, as growers say it; these columns are never in °F
 _ISO_DATE = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[ T]00:00(?::00(?:\.0+)?)?)?")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA_NUMBER = re.compile(r"[+-]?[0-9]+,[0-9]+")
@@ -125,7 +126,7 @@ def _date(text: str) -> dt.date:
 
 
 def _number(text: str, column: Column, decimal_comma: bool) -> float:
-    unit = f" in {column.unit}" if column.unit else ""
+    unit = f" in {_UNITS_SAID.get(column.unit, column.unit)}" if column.unit else ""
     plain = text.replace("−", "-")
     if _COMMA_NUMBER.fullmatch(plain) and (decimal_comma or not _THOUSANDS.fullmatch(plain)):
         plain = plain.replace(",", ".")

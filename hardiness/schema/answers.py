@@ -20,7 +20,7 @@ OBSERVATIONS = (
     Column("sensor_sd_c", "the part of it that is the sensor's bias", "number", "K"),
     Column("grade", "state of the plant when the window closed", "integer"),
     Column("grade_low", "least damage this window can have done", "integer"),
-    Column("near", "freezes of the window within 1 K of the coldest", "integer"),
+    Column("near", "freezes of the window within 1 degC of the coldest", "integer"),
     Column("protected", "what stood between plant and air; such rows are not fitted"),
     Column("scored_on", "date of the score that counts", "date"),
     Column("freezes", "freezes in the window", "integer"),

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from hardiness.errors import Problem
 from hardiness.store.parts import Part, Times, Values, read_part, read_rows
+from hardiness.words import difference, temperature
 
 LEAST_TOLERANCE_C = 0.06  # [K]
 _ROUNDING = 1e-9  # [K] two decimals that differ by exactly the tolerance agree, whatever their binary forms
@@ -74,7 +75,7 @@ class _Others:
     position: npt.NDArray[np.int64]  # index into that file's rows
 
 
-def compare(readings: FileReadings, parts: Sequence[Part]) -> Agreement:
+def compare(readings: FileReadings, parts: Sequence[Part], units: str) -> Agreement:
     """Compare a file's readings with each other and with the readings of that sensor that count.
 
     Parameters
@@ -83,6 +84,8 @@ def compare(readings: FileReadings, parts: Sequence[Part]) -> Agreement:
         The file.
     parts : sequence of Part
         The sensor's parts that count, in the order of their intake.
+    units : str
+        ``"C"`` or ``"F"``: what contradictions are said in.
 
     Returns
     -------
@@ -116,7 +119,7 @@ def compare(readings: FileReadings, parts: Sequence[Part]) -> Agreement:
             other = overlapping[source[run[0]]] if source[run[0]] < own else None
             there = rows[int(source[run[0]])][position[run]]
             agreement.problems.append(
-                _contradiction(readings, run, others.values[at[run]], there, float(tolerance[run[0]]), other)
+                _contradiction(readings, run, others.values[at[run]], there, float(tolerance[run[0]]), other, units)
             )
         if len(runs) > _RUNS:
             left = sum(run.size for run in runs[_RUNS:])
@@ -150,22 +153,21 @@ def _contradiction(
     rows_there: npt.NDArray[np.int64],
     tolerance_c: float,
     other: Part | None,
+    units: str,
 ) -> Problem:
     first = run[0]
     name = f"'{other.upload}'" if other else "this file"
-    one = (
-        f"{readings.values[first]:.2f} C at {_utc(readings.times[first])}, where row {rows_there[0]} of {name} has "
-        f"{values_there[0]:.2f} C"
-    )
+    here, there = (temperature(float(value), units, 2) for value in (readings.values[first], values_there[0]))
+    one = f"{here} at {_utc(readings.times[first])}, where row {rows_there[0]} of {name} has {there}"
     row: int | str = int(readings.rows[first])
     if run.size > 1:
         row = f"{readings.rows[first]}-{readings.rows[run[-1]]}"
         apart = float(np.max(np.abs(readings.values[run] - values_there)))
         one = (
-            f"{run.size} readings of {name} with other values, up to {apart:.2f} K apart, to "
+            f"{run.size} readings of {name} with other values, up to {difference(apart, units, 2)} apart, to "
             f"{_utc(readings.times[run[-1]])}; the first: {one}"
         )
-    accepted = f"readings of sensor '{readings.sensor}' that agree within {tolerance_c:.2g} K"
+    accepted = f"readings of sensor '{readings.sensor}' that agree within {difference(tolerance_c, units, 2)}"
     hint = "Of two readings at one time, only one can be right: delete the wrong one."
     if other is not None:
         hint = (

@@ -231,7 +231,7 @@ def _weigh(
             there = parts_that_count(connection, folder, one.sensor)
             try:
                 refuse_other_series(series_of_readings(one.readings), there, sensor=one.sensor, file=file)
-                agreement = compare(rows, there)
+                agreement = compare(rows, there, folder.settings.units)
                 problems.extend(agreement.problems)
             except InputError as error:
                 problems.extend(error.problems)

@@ -18,7 +18,9 @@ from hardiness.store.intake import Intake
 from hardiness.store.station_distance import distance_to
 from hardiness.store.station_readings import station_file
 from hardiness.store.store import Store
-from hardiness.words import listed
+from hardiness.weather.day_curve import CURVE_SD_C
+from hardiness.weather.exposure import ACCURACY_C
+from hardiness.words import difference, listed
 
 FAR_KM = 100.0  # [km] beyond which a station seldom shares a night's weather: common practice, no source
 
@@ -97,7 +99,7 @@ def add_station(
     }
     intake = store.add_readings(readings, upload, sensor=station, options=options, name=file)
     if not intake.repeated:
-        intake.said.append(_say_series(readings.series))
+        intake.said.append(_say_series(readings.series, settings.units))
         if readings.conditions:
             told = listed([CONDITIONS[condition].long_name for condition in readings.conditions])
             intake.said.append(f"It also tells {told}: hardiness freezes --air.")
@@ -137,12 +139,12 @@ def _filled(facts: StationFacts, place: StationFacts | None) -> StationFacts:
     return replace(facts, **{name: given if own is None else own for name, (own, given) in pairs.items()})
 
 
-def _say_series(series: str) -> str:
+def _say_series(series: str, units: str) -> str:
     return {
-        MEASURED: "Its accuracy of 0.5 K is the thermometer's: how the plants' air differs from the station's is not in"
-        " it.",
+        MEASURED: f"Its accuracy of {difference(ACCURACY_C, units)} is the thermometer's: how the plants' air differs "
+        "from the station's is not in it.",
         DAILY_MINIMUM: "Daily minima alone tell no hours: freezes are listed with their minimum only, and scores that"
         " rest on them are left out of the fit. With daily maxima in the file, --hours estimated draws the hours.",
         ESTIMATED: "The hours are drawn through daily minima and maxima, not measured: freezes are marked 'estimated',"
-        " and 1.4 K is added to how unsure they are.",
+        f" and {difference(CURVE_SD_C, units)} is added to how unsure they are.",
     }[series]

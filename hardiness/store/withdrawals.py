@@ -232,7 +232,7 @@ def _refuse_contradictions(connection: sa.Connection, folder: TrialFolder, intak
             refuse_other_series(series_of_part(part), others, sensor=part.sensor, file=intake.file)
             times, values = read_part(part)
             readings = FileReadings(times, values, read_rows(part), part.resolution_c, intake.file, part.sensor)
-            problems.extend(compare(readings, others).problems)
+            problems.extend(compare(readings, others, folder.settings.units).problems)
             others.append(part)
     if problems:
         raise InputError(problems)

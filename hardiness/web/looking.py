@@ -13,6 +13,7 @@ from hardiness.read.preview import Preview
 from hardiness.store import Intake
 from hardiness.trial import Trial
 from hardiness.web.holding import Held
+from hardiness.web.wording import for_page
 
 ALIKE = 0.6  # how alike the names of two files must be for one to stand for the other's sensor
 
@@ -74,7 +75,7 @@ class Look:
     @property
     def problems(self) -> list[str]:
         """What would refuse it."""
-        return [for_page(str(problem)) for problem in self.preview.problems]
+        return [for_page(problem) for problem in self.preview.problems]
 
 
 def look_at(trial: Trial, held: Held, choices: Choices) -> Look:
@@ -168,32 +169,3 @@ def letters(name: str) -> str:
     ('upper.csv', 'upper.csv')
     """
     return re.sub(r"[\W\d_]+\.", ".", re.sub(r"[\d]+", "", name.casefold()).replace("_", " "))
-
-
-def for_page(sentence: str) -> str:
-    """Turn the names of options in a sentence into those of the fields on the page.
-
-    Parameters
-    ----------
-    sentence : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> for_page("That zone is the trial's; --timezone names another.")
-    "That zone is the trial's; the field 'Clock of the file' names another."
-    """
-    fields = {
-        "--timezone": "Clock of the file",
-        "--unit": "Unit",
-        "--time-column": "Column of times",
-        "--temperature-column": "Column of temperatures",
-        "--date-order": "Order of the date",
-        "--sensor": "Sensor",
-    }
-    for option, name in fields.items():
-        sentence = re.sub(rf"{option}\b", f"the field '{name}'", sentence)
-    return sentence

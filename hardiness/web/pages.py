@@ -15,6 +15,7 @@ import jinja2
 
 from hardiness import words
 from hardiness.web.jobs import NAMES, Answer
+from hardiness.web.wording import for_page
 
 TEMPLATES = Path(__file__).parent / "templates"
 STATIC = Path(__file__).parent / "static"
@@ -90,6 +91,7 @@ def environment() -> jinja2.Environment:
         "temperature": words.temperature,
         "hours": words.hours,
         "day": _day,
+        "for_page": for_page,
         "listed": words.listed,
         "on_stock": words.on_stock,
         "part": part,

@@ -19,6 +19,7 @@ from hardiness.store.folder import sha256_of
 from hardiness.store.records import Key, State
 from hardiness.store.typed import typed_upload
 from hardiness.trial import Trial
+from hardiness.web.wording import for_page
 
 TABLE = SCORES.name
 Values = dict[str, Any]
@@ -231,7 +232,7 @@ def _refuse_other_trial(trial: Trial, tap: Tap) -> None:
 
 
 def _refused(error: InputError) -> Outcome:
-    return Outcome(state="refused", sentences=[str(problem) for problem in error.problems])
+    return Outcome(state="refused", sentences=[for_page(problem) for problem in error.problems])
 
 
 def _written(records: Records) -> Values:

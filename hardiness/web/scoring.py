@@ -20,6 +20,7 @@ from hardiness.store.jpeg import MOST_BYTES
 from hardiness.web.files import file_name, given_file, ready
 from hardiness.web.score_writes import Outcome, Tap, held_values, put_score, undo_score
 from hardiness.web.visits import Scorer, ScorerWrites, Viewer, Visit
+from hardiness.web.wording import for_page
 
 router = APIRouter(prefix="/score")
 STATUS = {"stored": 200, "undone": 200, "conflict": 409, "refused": 422}
@@ -57,7 +58,7 @@ def _cards(visit: Scorer, on: Annotated[dt.date | None, Query()] = None, held_on
     if not held_only:
         answer = visit.place.answers.up_to("exposures")
         if isinstance(answer.fault, InputError):
-            given |= {"state": "blocked", "sentences": [str(problem) for problem in answer.fault.problems]}
+            given |= {"state": "blocked", "sentences": [for_page(problem) for problem in answer.fault.problems]}
         elif not answer.has("exposures"):
             given |= {"state": "working"}
         else:
@@ -108,5 +109,5 @@ def _photo(
     try:
         photo = visit.trial.store.photos.add(data, (plant, scored_on, observer))
     except InputError as error:
-        return _answer(Outcome(state="refused", sentences=[str(problem) for problem in error.problems]))
+        return _answer(Outcome(state="refused", sentences=[for_page(problem) for problem in error.problems]))
     return JSONResponse({"state": "stored", "sentences": [], "photo": f"/photos/{photo.sha256}.jpg"})

@@ -9,6 +9,7 @@ import xarray as xr
 
 from hardiness.errors import InputError, StoreError
 from hardiness.read.loggers import read_logger
+from hardiness.store.agreement import FileReadings, compare
 from hardiness.weather.extents import Extent, extents_of
 
 
@@ -172,8 +173,18 @@ def test_readings_agree_within_the_coarser_last_digit_or_six_hundredths(trial, l
         assert trial.add_readings(later, name="b.csv").unchanged == 1
     else:
         (text,) = problems(trial.add_readings, later, name="b.csv")
-        assert f"agree within {max(first, second, 0.06):.2g} K" in text
+        assert f"agree within {max(first, second, 0.06):g} °C" in text
     assert trial.store.readings_of("L1").values.tolist() == [-7.3]
+
+
+def test_contradictions_are_said_in_the_trials_unit():
+    times = np.array([0, 1], np.int64)
+    readings = FileReadings(np.array([0, 0], np.int64), np.array([-10.0, -9.0]), times + 2, 0.1, "a.csv", "L1")
+    (problem,) = compare(readings, [], "F").problems
+    assert (problem.found, problem.accepted) == (
+        "15.80 °F at 1970-01-01T00:00:00Z, where row 2 of this file has 14.00 °F",
+        "readings of sensor 'L1' that agree within 0.18 °F",
+    )
 
 
 def test_contradictions_name_rows_times_both_values_and_the_other_file(trial, logger):
@@ -185,11 +196,11 @@ def test_contradictions_name_rows_times_both_values_and_the_other_file(trial, lo
         f"{first.sha256[:12]}."
     )
     assert found == [
-        "b.csv, row 3: found -2.50 C at 2026-01-10T00:30:00Z, where row 3 of 'a.csv' has -2.00 C; accepted: readings "
-        f"of sensor 'L1' that agree within 0.1 K. {hint}",
-        "b.csv, rows 5-7: found 3 readings of 'a.csv' with other values, up to 1.00 K apart, to 2026-01-10T02:30:00Z; "
-        "the first: -4.40 C at 2026-01-10T01:30:00Z, where row 5 of 'a.csv' has -4.00 C; accepted: readings of sensor "
-        f"'L1' that agree within 0.1 K. {hint}",
+        "b.csv, row 3: found −2.50 °C at 2026-01-10T00:30:00Z, where row 3 of 'a.csv' has −2.00 °C; accepted: readings "
+        f"of sensor 'L1' that agree within 0.1 °C. {hint}",
+        "b.csv, rows 5-7: found 3 readings of 'a.csv' with other values, up to 1 °C apart, to 2026-01-10T02:30:00Z; "
+        "the first: −4.40 °C at 2026-01-10T01:30:00Z, where row 5 of 'a.csv' has −4.00 °C; accepted: readings of "
+        f"sensor 'L1' that agree within 0.1 °C. {hint}",
     ]
     assert (trial.files_kept, trial.store.state_token()) == kept
 
@@ -209,9 +220,9 @@ def test_a_time_twice_in_one_file_agrees_or_is_refused(trial, logger):
     assert trial.store.readings_of("L1").values.tolist() == [-1.0, -2.0]
     (text,) = problems(trial.add_readings, logger([-1.0, -2.0, -8.0], times=times), sensor="L2", name="c.csv")
     assert text == (
-        "c.csv, row 4: found -8.00 C at 2026-01-10T00:00:00Z, where row 2 of this file has -1.00 C; accepted: readings "
-        "of sensor 'L2' that agree within 0.1 K. Of two readings at one time, only one can be right: delete the wrong "
-        "one."
+        "c.csv, row 4: found −8.00 °C at 2026-01-10T00:00:00Z, where row 2 of this file has −1.00 °C; accepted: "
+        "readings of sensor 'L2' that agree within 0.1 °C. Of two readings at one time, only one can be right: delete "
+        "the wrong one."
     )
 
 
@@ -245,7 +256,7 @@ def test_a_file_with_the_wrong_zone_can_be_withdrawn_and_added_again(trial, logg
     assert trial.add_readings(right, content=b"export", options=options).added == 3
     assert str(trial.store.readings_of("L1")["time"].values[0]).startswith("2026-01-10T01:00")
     (text,) = problems(trial.store.withdraw_upload, wrong.sha256, undo=True)
-    assert "l1.csv, row 4: found -3.00 C at 2026-01-10T01:00:00Z" in text
+    assert "l1.csv, row 4: found −3.00 °C at 2026-01-10T01:00:00Z" in text
 
 
 def test_readings_that_plants_rely_on_are_withdrawn_and_that_is_said(planted, logger):

@@ -1,5 +1,7 @@
 """Stations' files taken in: the sensor they make, what stays with their readings, and what does not go together."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import xarray as xr
@@ -70,6 +72,18 @@ def test_hourly_files_are_measured_and_carry_no_series(store):
     assert any("how the plants' air differs" in text for text in intake.said)
 
 
+@pytest.mark.parametrize(
+    "units, accuracy, drawn", [("C", "Its accuracy of 0.5 °C is", "and 1.4 °C is added"),
+                               ("F", "Its accuracy of 0.9 °F is", "and 2.5 °F is added")],
+)  # fmt: skip
+def test_errors_are_said_in_the_trials_degrees(store, units, accuracy, drawn):
+    hill = replace(HILL, units=units)
+    hourly = add_station(store, hill, ISD.encode(), station="A", name="123450-99999-2031")
+    daily = add_station(store, hill, DAILY.encode(), station="B", name="station.dly", estimated=True)
+    assert any(accuracy in text for text in hourly.said)
+    assert any(drawn in text for text in daily.said)
+
+
 def test_the_part_keeps_where_its_readings_are_from(store, tmp_path):
     add(store, TABLE, name="kept.csv", provenance={"fetched_at": "2032-01-20T12:30:00+00:00"})
     (part,) = (tmp_path / "trial" / "readings").glob("*.nc")
@@ -125,7 +139,7 @@ def test_a_longer_file_changes_no_hour_that_was_drawn(store):
 
 def test_another_value_for_a_known_day_is_refused(store):
     add(store, DAILY)
-    assert "-4.50 C" in refused(store, DAILY.replace("  -41", "  -45"))
+    assert "−4.50 °C" in refused(store, DAILY.replace("  -41", "  -45"))
 
 
 def test_a_sensor_has_one_kind_of_readings(store):
