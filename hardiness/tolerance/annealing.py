@@ -19,13 +19,13 @@ from hardiness.tolerance.latent import Effects
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.whitening import Whitening
 
-DRAWS = 8  # for each node
+DRAWS = 8  # for each node, unless asked for more
 LEAPS = 4
 IMPOSSIBLE = -1e9  # logarithm of a density where a gap is not above 0
 REACH = 1.5  # length of a trajectory; half a period of a round posterior is pi / 2
 
 
-def anneal_node(whitening: Whitening, noise: Noise, node: int, *, steps: int) -> NodeDraws:
+def anneal_node(whitening: Whitening, noise: Noise, node: int, *, steps: int, count: int = DRAWS) -> NodeDraws:
     """Draw and weigh effects around a node by annealing.
 
     Parameters
@@ -36,13 +36,15 @@ def anneal_node(whitening: Whitening, noise: Noise, node: int, *, steps: int) ->
         Its place in the sequence of nodes.
     steps : int
         Temperatures.
+    count : int
+        Draws, an even number.
 
     Returns
     -------
     NodeDraws
         One draw to a weight.
     """
-    normals, rng = noise.draw(node, DRAWS, attempt=1)
+    normals, rng = noise.draw(node, count, attempt=1)
     z = _stacked(normals)
     sizes = np.cumsum([part.shape[0] for part in _parts(normals)])[:-1]
     size = REACH / LEAPS * min(1.0, (200.0 / z.shape[0]) ** 0.25)

@@ -47,7 +47,7 @@ NODE_TOLERANCE = 0.02  # of Newton at a node: what is left is far below what dra
 MOST_DRAWN_ROWS = 6_000  # larger trials stay with Laplace
 LARGEST_K = 0.7  # of the weights' tail: above it they cannot be trusted
 FEW_ROWS = 200  # up to here, and after the sampler, figures are those of the draws themselves
-FEW_ROWS_DRAWS = 24  # of the dense block for each node of so small a trial
+FEW_ROWS_DRAWS = 64  # of the dense block for each node of such a trial; of the sampler's too
 FIXED_NODES = 128  # times that a trial with all scales fixed is drawn from
 ANNEALING = (8, 32)  # temperatures of the first try and of the second
 
@@ -244,7 +244,7 @@ def _corrected(design: Design, priors: Priors, centre: Mode, modes: list[Mode], 
     weights, k = _smoothed(found, base)
     for steps in ANNEALING if k > LARGEST_K else ():
         path, some = "sampler", slice(None, None, 2)  # every other node: annealing costs many times as much
-        found = [anneal_node(white, noise, int(node), steps=steps)
+        found = [anneal_node(white, noise, int(node), steps=steps, count=count)
                  for node, white in zip(kept[some], whitenings[some], strict=True)]  # fmt: skip
         weights, k = _smoothed(found, base[some])
         if k <= LARGEST_K:

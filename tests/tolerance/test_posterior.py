@@ -36,7 +36,7 @@ def errors(found, cells, share):
 
 def test_the_reference_itself_has_converged(reference):
     _, report, _ = reference
-    assert report["largest_r_hat"] < 1.01 and report["least_effective_sample_size"] > 1500
+    assert report["largest_r_hat"] < 1.01 and report["least_effective_sample_size"] > 1_300
 
 
 def test_medians_and_both_ends_are_within_a_tenth_of_a_posterior_sd_of_the_sampler(reference):
@@ -113,6 +113,16 @@ def test_fixed_scales_are_held_and_half_of_them_narrows_floors():
         return (floors["floor_high_c"] - floors["floor_low_c"]).mean()
 
     assert width(tight) < width(fit)
+
+
+def test_a_mode_of_the_scales_that_misleads_is_left():
+    """By Laplace sigma would be 0.05 K in this simulated trial; its draws know better, and it was once refused."""
+    rows = pd.read_csv(DATA / "steep.csv", dtype=TEXT, keep_default_na=False)
+    fit = fit_tolerance(rows)
+    found = fit.posterior.diagnostics
+    assert found.pareto_k < 0.7 and found.effective_sample_size > 200
+    sigma = fit.scales().set_index("scale").loc["sigma"]
+    assert sigma["mean_c"] - 2.0 * sigma["sd_c"] > 0.0 and 0.2 < sigma["mean_c"] < 0.6
 
 
 def test_importance_weights_are_spread_over_many_nodes(reference):
