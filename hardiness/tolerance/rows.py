@@ -56,7 +56,8 @@ def check_observations(observations: pd.DataFrame, grades: int, *, protected: bo
     labels = _row_labels(table.index)
     table = table.reset_index(drop=True)
     if "protected" in table.columns:
-        table["protected"] = table["protected"].fillna("").astype(str).replace("no", "")
+        table["protected"] = table["protected"].astype(object).where(_given(table, "protected"), "").astype(str)
+        table["protected"] = table["protected"].replace("no", "")
         unknown = ~table["protected"].isin(["", IN_CONTAINER, *PROTECTIONS])
         if unknown.any():
             raise FitError(_few([_unknown_kind(labels[i], table["protected"][i]) for i in np.flatnonzero(unknown)]))
@@ -235,7 +236,7 @@ def _freezes_at_odds(table: pd.DataFrame) -> list[str]:
             for freeze, some in _several(stated[["freeze", "sensor", column]])
         ])  # fmt: skip
     if "event" in table.columns:
-        events = table.loc[_given(table, "event"), ["freeze", "event"]]
+        events = table.loc[_given(table, "event"), ["freeze", "event"]].astype(str)
         problems += _few([
             f"freeze {freeze} lies in two events ({some[0]} and {some[1]}); accepted: one."
             for freeze, some in _several(events)

@@ -148,3 +148,19 @@ def test_long_lists_of_contradictions_stop_too():
     found = told(pd.concat([table, table], ignore_index=True))
     assert found[-1] == "... and 40 more like the last one." and len(found) == MOST_LISTED + 1
     assert found[0] == "plant p0, freeze f0: two rows; accepted: one row for a plant and freeze."
+
+
+@pytest.mark.parametrize("value", [None, np.nan, pd.NA, "", "x", True, np.inf, -1, [1], {"a": 1}, 1 + 2j, pd.NaT, b"x"])
+@pytest.mark.parametrize(
+    "column", ["plant", "freeze", "exposure_sd_c", "grade", "near", "event", "sensor", "protected"]
+)
+def test_whatever_stands_in_a_cell_is_read_or_refused(column, value):
+    """Nothing ends in another error, and no warning is given (they are errors here)."""
+    table = rows(event="e", sensor="L1", sensor_sd_c=0.1, near=1, protected="").astype({column: object})
+    for where in ([0], [0, 1, 2, 3]):
+        cells = [value if row in where else cell for row, cell in enumerate(table[column])]
+        odd = table.assign(**{column: pd.Series(cells, dtype=object)})
+        try:
+            assert len(check_observations(odd, 6)) == 4
+        except FitError as error:
+            assert "accepted: " in str(error) or "nothing to fit" in str(error)
