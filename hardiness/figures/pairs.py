@@ -25,8 +25,9 @@ from hardiness.units import difference_to_fahrenheit
 CLEAR = 0.95  # probability from which one of a pair is said to be hardier
 METHOD = (
     "Dot: median difference of the tolerance floors; left of 0 {name} is hardier; line: central 90 % interval. Each "
-    "interval speaks for its pair alone: of many, one in ten misses. Winters: those in which both were scored. In "
-    "freezes like those tested."
+    "interval speaks for its pair alone: of many, one in ten misses. A pair may be settled while the ranks of the two "
+    "overlap (figure ranks): those weigh all selections at once. Winters: those in which both were scored. In freezes "
+    "like those tested."
 )
 
 
@@ -104,7 +105,10 @@ def prepare_pairs(
     title += f"; {open_} not settled" if open_ else ""
     listed = "; ".join(f"against {row.name}: {row.figures[0]}, probability {row.figures[1]}" for row in rows)
     said = Words(
-        title, f"{facts} · settled from a probability of {CLEAR:g} on", METHOD.format(name=name), f"{title}. {listed}."
+        title,
+        f"{facts} · a pair is settled from a probability of {CLEAR:g} on",
+        METHOD.format(name=name),
+        f"{title}. {listed}.",
     )
     return Pairs(said, settings.units, selection, rows)
 

@@ -22,9 +22,10 @@ from hardiness.sentences import chance
 from hardiness.settings import Settings
 
 METHOD = (
-    "Across: the rank, 1 is the hardiest. Dot: its median; line: central 90 % interval. Where lines overlap, the order "
-    "is not settled. Over all stocks a selection is ranked by its own effect, the stocks' part taken out. "
-    "Probabilities weigh all rivals at once. In freezes like those tested."
+    "Across: the rank, 1 is the hardiest. Dot: its median; line: central 90 % interval. Where lines overlap, ranks "
+    "alone leave the order open; the difference of that pair (figure pairs) may still settle it. Over all stocks a "
+    "selection is ranked by its own effect, the stocks' part taken out. Probabilities weigh all rivals at once. In "
+    "freezes like those tested."
 )
 
 
@@ -91,7 +92,8 @@ def prepare_ranks(
         title = f"{rows[0].name} is the hardiest {where}, and no other comes near"
     else:
         rivals = sum(row.low <= rows[0].high for row in rows[1:])
-        title = f"{rows[0].name} leads {where}; {words.count(rivals, 'other')} may be as hardy"
+        whose = "rank of 1 other overlaps" if rivals == 1 else f"ranks of {rivals} others overlap"
+        title = f"{rows[0].name} leads {where}; the {whose} its own"
     if len(own) > best:
         facts += f" · {rows[0].name} is among the best {best} with probability {chance(sure)}"
     listed = "; ".join(f"{row.name}: rank {row.middle:g}, {row.low:g} to {row.high:g}" for row in rows)

@@ -162,7 +162,8 @@ RANKS = pd.DataFrame({
 
 def test_ranks_say_who_may_be_as_hardy() -> None:
     prepared = prepare_ranks(RANKS, rootstock="all", settings=SETTINGS, checks=["CK-A"])
-    assert prepared.words.title == "OL-01 leads over all rootstocks; 1 other may be as hardy"
+    assert prepared.words.title == "OL-01 leads over all rootstocks; the rank of 1 other overlaps its own"
+    assert "the difference of that pair (figure pairs) may still settle it" in prepared.words.method
     assert [row.note for row in prepared.rows] == ["", "", "check"]
     assert prepared.rows[2].figures == ("0.05", "–")
     clear = RANKS.assign(rank_high=[1, 3, 3], rank_low=[1, 2, 2])
@@ -184,6 +185,8 @@ def test_a_pair_is_turned_round_so_that_the_selection_stands_first() -> None:
     ]
     assert prepared.rows[0].figures == ("−2.0", "0.92", "2")
     assert prepared.words.title == "OL-01 is hardier than 1 of 2 others; 1 not settled"
+    assert prepared.words.facts.endswith("a pair is settled from a probability of 0.95 on")
+    assert "while the ranks of the two overlap (figure ranks)" in prepared.words.method
     fahrenheit = prepare_pairs(PAIRS, selection="OL-01", rootstock="all",
                                settings=Settings("T", "UTC", units="F"))  # fmt: skip
     assert fahrenheit.rows[1].middle == pytest.approx(-2.7)  # a difference: no 32 is added
