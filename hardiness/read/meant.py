@@ -56,7 +56,8 @@ def parse_codes(texts: Sequence[str]) -> tuple[float, ...]:
     (-127.0, 327.67)
     """
     codes = set()
-    for text in (part.strip() for each in texts for part in each.split(";") if part.strip()):
+    parts = [part.strip(" \"'") for each in texts for part in each.split(";")]  # quotes that a shell left
+    for text in filter(None, parts):
         if not _CODE.fullmatch(text):
             raise InputError(Problem(f"'{text}' for --missing", "a number as it stands in the file, such as -127"))
         codes.add(float(re.sub("[−–]", "-", text).replace(",", ".")))

@@ -347,8 +347,9 @@ def _implausible(
     ends = dict.fromkeys(
         numbers[at] for at in (np.argmin(celsius), np.argmax(celsius)) if _outside(celsius[at : at + 1])[0]
     )
-    codes = [f"{number * found.parts:g}" for number in ends]
-    hint = f"If the number stands for no reading, say --missing {' --missing '.join(codes)}, or empty its cell."
+    codes = ";".join(f"{number * found.parts:g}" for number in ends)
+    quote = "'" if len(ends) > 1 else ""
+    hint = f"If the number stands for no reading, say --missing {quote}{codes}{quote}, or empty its cell."
     if found.unit_from in ("file", "option"):
         hint += " If the unit stated is wrong, take it out of the file and give --unit."
     else:

@@ -24,7 +24,7 @@ class Choices:
 
     Parameters
     ----------
-    sensor, timezone, unit, time_column, temperature_column, date_order : str
+    sensor, timezone, unit, time_column, temperature_column, date_order, missing : str
     """
 
     sensor: str = ""
@@ -33,11 +33,12 @@ class Choices:
     time_column: str = ""
     temperature_column: str = ""
     date_order: str = ""
+    missing: str = ""
 
     @property
     def options(self) -> dict[str, Any]:
         """As :meth:`hardiness.trial.Trial.add_readings` takes them."""
-        names = ("timezone", "unit", "time_column", "temperature_column", "date_order")
+        names = ("timezone", "unit", "time_column", "temperature_column", "date_order", "missing")
         return {name: getattr(self, name) or None for name in names}
 
 
@@ -61,6 +62,11 @@ class Look:
     def facts(self) -> list[tuple[str, str]]:
         """What was recognised."""
         return [(name, for_page(value)) for name, value in self.preview.facts() if name != "sensor"]
+
+    @property
+    def taken_as(self) -> list[tuple[str, str]]:
+        """The unit and the zone that the file would be read with, and who says so: what is wrong there is seen last."""
+        return [(name, value) for name, value in self.facts if name in ("unit", "zone")]
 
     @property
     def rows(self) -> list[tuple[str, str, str]]:

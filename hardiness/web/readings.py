@@ -141,10 +141,11 @@ def _look(
     time_column: Text = "",
     temperature_column: Text = "",
     date_order: Text = "",
+    missing: Text = "",
 ) -> HTMLResponse:
     held = _held(visit, number)
     sensor = sensor or guess_sensor(visit.place.trial, held.name)
-    return _file(visit, held, Choices(sensor, timezone, unit, time_column, temperature_column, date_order))
+    return _file(visit, held, Choices(sensor, timezone, unit, time_column, temperature_column, date_order, missing))
 
 
 def _file(visit: Visit, held: Held, choices: Choices, problems: Any = ()) -> HTMLResponse:
@@ -166,10 +167,13 @@ def _take(
     time_column: Typed = "",
     temperature_column: Typed = "",
     date_order: Typed = "",
+    missing: Typed = "",
     act: Typed = "",
 ) -> Response:
     held = _held(visit, number)
-    choices = Choices(sensor.strip(), timezone.strip(), unit, time_column, temperature_column, date_order)
+    choices = Choices(
+        sensor.strip(), timezone.strip(), unit, time_column, temperature_column, date_order, missing.strip()
+    )
     if act == "look":
         return _file(visit, held, choices)
     try:

@@ -11,6 +11,7 @@ FIELDS = {
     "--temperature-column": "Column of temperatures",
     "--date-order": "Order of the date",
     "--sensor": "Sensor",
+    "--missing": "No reading",
 }
 KEEP = "Take it in, and keep the file for another column"
 # What has no field of its own, from longer to shorter: a pattern, and what a page says.
@@ -19,6 +20,7 @@ _WAYS = (
         r"take each as a sensor of its own, under names of your choice: hardiness add readings .* --channel .*",
         f"take each as a sensor of its own: name one there and its sensor, press '{KEEP}', then the next.",
     ),
+    (r"or name each row's sensor: --sensor-column '[^']*'", "or have the command line part them by this column"),
     (r"--sensor-column names the column that tells them apart", "the command line can part them by a column of names"),
     (r": hardiness withdraw (?:scores|plants|selections|sensors|freeze_notes|masks|calibrations) FILE --undo",
      " in the register, each on its own page"),
@@ -26,10 +28,12 @@ _WAYS = (
     (r": (hardiness withdraw upload \w+(?: --undo)?)", r" on the command line, \1"),
     (r": hardiness freezes --air\b", " under Freezes"),
     (r": hardiness add (?:plants|selections|sensors|scores) FILE registers some", ", which the register adds"),
-    (r"say (--missing .*?), or empty its cell", r"empty its cell; the command line passes it over by \1"),
     (r"hardiness add readings FILE --sensor S adds", "the page Readings adds"),
 )  # fmt: skip
-_VALUE = r"('[^']*'|[CFK](?: or [CFK])*\b|C, F or K|UTC[\w:+-]+|[dmy]{3}\b)"
+_VALUE = (
+    r"('[^']*'|-?[0-9]+(?:\.[0-9]+)?\b|[CFK](?: or [CFK])*\b|C, F or K|UTC[\w:+-]+|[A-Z][A-Za-z_]+/[A-Za-z_/]+"
+    r"|[dmy]{3}\b)"
+)
 
 
 def for_page(sentence: object) -> str:
@@ -58,6 +62,7 @@ def for_page(sentence: object) -> str:
     for option, name in FIELDS.items():
         said = re.sub(rf"{option} {_VALUE}", rf"\1 in the field '{name}'", said)
         said = re.sub(rf"such as {option} ([^\s,]*[^\s,.])", rf"such as \1 in the field '{name}'", said)
+        said = re.sub(rf": {option} ([^\s,]*\w)", rf": \1 in the field '{name}'", said)
         said = re.sub(rf"right {option}\b", f"right entry in the field '{name}'", said)
         said = re.sub(rf"(?:the option )?{option}\b(?!-)", f"the field '{name}'", said)
     return said

@@ -248,7 +248,7 @@ def test_numbers_that_no_air_has_ask_for_the_unit(line: Line):
 def test_a_number_that_means_no_reading_is_passed_over_and_remembered(line: Line):
     pulled = [(time, -127 if n == 7 else 327.67 if n == 9 else value) for n, (time, value) in enumerate(NIGHT)]
     text = as_csv(pulled, "Time,Temp (C)")
-    hint = "If the number stands for no reading, say --missing -127 --missing 327.67, or empty its cell."
+    hint = "If the number stands for no reading, say --missing '-127;327.67', or empty its cell."
     assert hint in refused(line, "readings", text, "a.csv", "--sensor", "L1").err
     ended = line.added("readings", text, "a.csv", "--sensor", "L1", "--missing", "-127", "--missing", "327.67")
     assert f"{len(NIGHT) - 2} readings added" in ended.err

@@ -95,7 +95,7 @@ PULLED = ["No,Time,Temp (C)", *ROWS, "6,2025-12-14 23:00,-127.00", "7,2025-12-14
 def test_a_number_that_no_air_has_is_refused_with_the_option_that_passes_it_over(write):
     text = refusal(write(*PULLED))
     assert "row 7, column Temp (C): found -127 C" in text
-    assert "If the number stands for no reading, say --missing -127 --missing 327.67, or empty its cell." in text
+    assert "If the number stands for no reading, say --missing '-127;327.67', or empty its cell." in text
 
 
 def test_a_number_that_means_no_reading_is_counted_as_missing_and_said(write):

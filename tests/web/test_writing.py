@@ -83,6 +83,31 @@ def test_a_file_shows_what_was_recognised(browser):
     assert "the field 'Clock of the file' names another" in taken and "--timezone" not in taken
 
 
+def test_unit_and_zone_are_seen_before_files_are_taken_in(browser):
+    drop(browser, L1_2033__csv=readings_text(LATER))
+    (number,) = numbers(browser).values()
+    taken = "unit C, the trial's, as neither the file nor an option says zone "
+    for path in ("/readings/files", f"/readings/files/{number}"):
+        words = words_of(browser.page(path))
+        assert taken in words
+        assert words.index(taken) < words.index("Take it in")
+        assert "the unit of 'Air C': taken as C." in words and "--" not in words
+
+
+def test_a_number_that_means_no_reading_is_said_on_the_page(browser):
+    pulled = readings_text(LATER).replace("2033-01-04 05:00,", "2033-01-04 05:01,-127\n2033-01-04 05:00,")
+    drop(browser, L1_2033__csv=pulled)
+    (number,) = numbers(browser).values()
+    refused = words_of(browser.post(f"/readings/files/{number}", {"sensor": "L1"}).text)
+    assert "If the number stands for no reading, say -127 in the field 'No reading', or empty its cell." in refused
+    looked = words_of(
+        browser.post(f"/readings/files/{number}", {"sensor": "L1", "missing": "cold", "act": "look"}).text
+    )
+    assert "'cold' for the field 'No reading'; accepted: a number as it stands in the file" in looked
+    taken = words_of(browser.post(f"/readings/files/{number}", {"sensor": "L1", "missing": "-127"}).text)
+    assert "144 readings added to L1." in taken and "-127 stands for no reading in 1 row" in taken
+
+
 def test_a_choice_changes_what_is_seen_and_what_is_stored(browser, folder):
     drop(browser, L2__csv=readings_text(LATER))
     (number,) = numbers(browser).values()
