@@ -7,6 +7,7 @@ temperature is a straight line, and all times are exact for that line (``weather
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -28,6 +29,7 @@ from hardiness.weather.series import Series, series_of, to_series
 ACCURACY_C = 0.5  # [K] one standard deviation of a sensor's bias, where none is given: a usual accuracy class
 UNSHIELDED_C = 1.0  # [K] more where the sensor has no radiation shield
 UNCOVERED_C = 2.0  # [K] more at no coverage at all
+BATCH = 2_000_000  # readings whose freezes are measured together
 
 _ON_SCALE = {"units": "degC", "units_metadata": "temperature: on_scale"}
 _LABELS: dict[str, tuple[tuple[str, ...], dict[str, str]]] = {
@@ -233,29 +235,14 @@ def measure_series(series: Series, rules: FreezeRules) -> xr.Dataset:
         As :func:`measure_freezes` gives it.
     """
     spans = find_spans(series, rules)
-    line = line_of(series, spans, rules.onset_c)
+    parts = [_measured(series, spans.part(some), rules) for some in _batches(spans)]
+    values = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     freezes = spans.first.size
-    duration = (spans.ends - spans.starts) / HOUR_NS
-    bridged = line.total(line.length) / HOUR_NS
-    to_cover = duration + _unseen_hours(series, spans)
-    hours = [hours_at_or_below(line, threshold.celsius) for threshold in rules.thresholds]
-    values: dict[str, Any] = {
+    values |= {
         "freeze": np.arange(freezes),
         "threshold": np.array([threshold.celsius for threshold in rules.thresholds], dtype=np.float64),
         "threshold_label": np.array([threshold.label for threshold in rules.thresholds], dtype=np.str_),
         "held": np.array(rules.held_h, dtype=np.float64),
-        "starts": spans.starts.astype("M8[ns]"),
-        "ends": spans.ends.astype("M8[ns]"),
-        "starts_cut": spans.starts_cut,
-        "ends_cut": spans.ends_cut,
-        "minimum_c": spans.minimum,
-        "duration_h": duration,
-        "hours_le": np.array(hours).reshape(len(hours), freezes).T,
-        "held_c": held_temperatures(line, rules.held_h),
-        "degree_hours_c_h": degree_hours_below(line, rules.onset_c),
-        "fall_rate_c_per_h": fall_rates(line),
-        # a freeze that only touches onset has no length and is wholly covered
-        "coverage": np.divide(bridged, to_cover, out=np.ones(freezes), where=to_cover > 0),
     }
     labelled = {name: (dims, values[name], dict(attrs)) for name, (dims, attrs) in _LABELS.items()}
     coordinates = ("freeze", "threshold", "threshold_label", "held")
@@ -269,6 +256,37 @@ def measure_series(series: Series, rules: FreezeRules) -> xr.Dataset:
     for name in ("starts", "ends"):
         dataset[name].encoding = dict(_TIME_ENCODING)
     return dataset
+
+
+def _batches(spans: Spans) -> list[slice]:
+    """Cut freezes, in their order, into batches of a few million readings, so that memory does not grow with years."""
+    readings = np.cumsum(spans.last - spans.first + 1)
+    cuts = np.flatnonzero(np.diff(readings // BATCH)) + 1
+    return [slice(*ends) for ends in itertools.pairwise([0, *cuts.tolist(), readings.size])]
+
+
+def _measured(series: Series, spans: Spans, rules: FreezeRules) -> dict[str, Any]:
+    """Measure some freezes: the values of the dataset that has a place for each."""
+    line = line_of(series, spans, rules.onset_c)
+    freezes = spans.first.size
+    duration = (spans.ends - spans.starts) / HOUR_NS
+    bridged = line.total(line.length) / HOUR_NS
+    to_cover = duration + _unseen_hours(series, spans)
+    hours = [hours_at_or_below(line, threshold.celsius) for threshold in rules.thresholds]
+    return {
+        "starts": spans.starts.astype("M8[ns]"),
+        "ends": spans.ends.astype("M8[ns]"),
+        "starts_cut": spans.starts_cut,
+        "ends_cut": spans.ends_cut,
+        "minimum_c": spans.minimum,
+        "duration_h": duration,
+        "hours_le": np.array(hours).reshape(len(hours), freezes).T,
+        "held_c": held_temperatures(line, rules.held_h),
+        "degree_hours_c_h": degree_hours_below(line, rules.onset_c),
+        "fall_rate_c_per_h": fall_rates(line),
+        # a freeze that only touches onset has no length and is wholly covered
+        "coverage": np.divide(bridged, to_cover, out=np.ones(freezes), where=to_cover > 0),
+    }
 
 
 def _unseen_hours(series: Series, spans: Spans) -> FloatArray:

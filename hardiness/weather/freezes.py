@@ -19,7 +19,7 @@ or ends at the cold reading itself. Touching onset is cold.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -53,6 +53,20 @@ class Spans:
     starts_cut: BoolArray
     ends_cut: BoolArray
     minimum: FloatArray
+
+    def part(self, some: slice) -> Spans:
+        """Take some of the freezes.
+
+        Parameters
+        ----------
+        some : slice
+            Which of them.
+
+        Returns
+        -------
+        Spans
+        """
+        return Spans(**{field.name: getattr(self, field.name)[some] for field in fields(self)})
 
 
 def find_spans(series: Series, rules: FreezeRules) -> Spans:

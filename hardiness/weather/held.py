@@ -10,14 +10,15 @@ cross the bracket are then looked at, and the answer is exact.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hardiness.weather.freezes import TIE_NS
 from hardiness.weather.gaps import HOUR_NS, BoolArray, FloatArray, IntArray
-from hardiness.weather.line import Line, sum_by
+from hardiness.weather.line import BLOCK, Line, sum_by
 
+BINS = 64  # of a freeze's temperatures, to leave out what is too warm to matter
 LEVEL_C = 1e-12  # [K] a stretch whose ends differ by no more is level
 
 
@@ -41,6 +42,7 @@ def held_temperatures(line: Line, held_h: Sequence[float]) -> FloatArray:
     if freezes == 0:
         return held
     bridged = line.total(line.length)
+    line = _cold_part(line, max(held_h, default=0.0))
     warm_ends, cold_ends = _Ranking(line, line.high), _Ranking(line, line.low)
     for column, hours in enumerate(held_h):
         if hours == 0:
@@ -53,6 +55,30 @@ def held_temperatures(line: Line, held_h: Sequence[float]) -> FloatArray:
             coldest, warmest = cold_ends.reached(asked, enough), warm_ends.reached(asked, enough)
             held[asked, column] = _between(line, asked, coldest, warmest, hours * HOUR_NS, enough)
     return held
+
+
+def _cold_part(line: Line, hours: float) -> Line:
+    """Leave the stretches out that lie above whatever is held for so many hours: nearly all of a long freeze.
+
+    In bins between a freeze's coldest and warmest point, the first edge below which stretches last long enough when
+    each is counted at its warmer end lies above what is held.
+    """
+    freezes = np.arange(line.begin.size)
+    coldest, warmest = np.full(freezes.size, np.inf), np.full(freezes.size, -np.inf)
+    some = np.flatnonzero(np.diff(line.freeze, prepend=-1))  # where a freeze with stretches begins
+    coldest[line.freeze[some]] = np.minimum.reduceat(line.low, some) if some.size else np.inf
+    warmest[line.freeze[some]] = np.maximum.reduceat(line.high, some) if some.size else -np.inf
+    width = np.where(warmest > coldest, warmest - coldest, 1.0) / BINS
+    summed = np.zeros(freezes.size * BINS)
+    blocks = [slice(begin, begin + BLOCK) for begin in range(0, line.low.size, BLOCK)]
+    for block in blocks:
+        of = line.freeze[block]
+        place = np.minimum(((line.high[block] - coldest[of]) / width[of]).astype(np.int64), BINS - 1)
+        summed += sum_by(of * BINS + place, line.length[block], summed.size)
+    enough = np.cumsum(summed.reshape(-1, BINS), axis=1) >= hours * HOUR_NS
+    edge = np.where(enough.any(axis=1), coldest + (enough.argmax(axis=1) + 2) * width, np.inf)
+    kept = np.concatenate([np.zeros(0, bool), *(line.low[block] <= edge[line.freeze[block]] for block in blocks)])
+    return replace(line, freeze=line.freeze[kept], length=line.length[kept], low=line.low[kept], high=line.high[kept])
 
 
 class _Ranking:

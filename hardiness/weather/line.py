@@ -15,6 +15,8 @@ from hardiness.weather.freezes import TIE_NS, Spans
 from hardiness.weather.gaps import HOUR_NS, BoolArray, FloatArray, IntArray
 from hardiness.weather.series import TIE_C, Series
 
+BLOCK = 1_000_000  # vertices looked at together where all at once would take much memory
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
@@ -82,25 +84,26 @@ def line_of(series: Series, spans: Spans, onset_c: float) -> Line:
     sizes = spans.last - spans.first + 3
     begin = np.cumsum(sizes) - sizes
     final = begin + sizes - 1
-    freeze = np.repeat(np.arange(sizes.size), sizes)
-    reading = np.arange(freeze.size) - np.repeat(begin - spans.first + 1, sizes)
+    times, temperatures = np.empty(sizes.sum(), np.int64), np.empty(sizes.sum())
     # The step after the vertex at `starts` and the one before `ends` lie on a bridged step, or are of no length (cut).
-    joined = np.ones(freeze.size, dtype=np.bool_)
-    inner = (reading >= spans.first[freeze]) & (reading < spans.last[freeze])
-    joined[inner] = series.bridged[reading[inner]]
+    joined = np.ones(times.size, dtype=np.bool_)
     joined[final] = False
-    reading = np.clip(reading, spans.first[freeze], spans.last[freeze])
-    times, temperatures = series.times[reading], series.temperatures[reading]
+    for at, first, last in zip((begin + 1).tolist(), spans.first.tolist(), spans.last.tolist(), strict=True):
+        inside, beyond = slice(first, last + 1), at + last + 1 - first
+        times[at:beyond], temperatures[at:beyond] = series.times[inside], series.temperatures[inside]
+        joined[at : beyond - 1] = series.bridged[first:last]
     times[begin], times[final] = spans.starts, spans.ends
-    temperatures[begin[~spans.starts_cut]] = onset_c
-    temperatures[final[~spans.ends_cut]] = onset_c
+    temperatures[begin] = np.where(spans.starts_cut, series.temperatures[spans.first], onset_c)
+    temperatures[final] = np.where(spans.ends_cut, series.temperatures[spans.last], onset_c)
     temperatures[np.abs(temperatures - onset_c) <= TIE_C] = onset_c
-    at = np.flatnonzero(joined)
-    one, other = temperatures[at], temperatures[at + 1]
-    return Line(
-        times, temperatures, begin, joined, freeze[at], times[at + 1] - times[at],
-        np.minimum(one, other), np.maximum(one, other),
-    )  # fmt: skip
+    leading = joined[:-1]
+    high = temperatures[1:][leading]
+    low = np.minimum(temperatures[:-1][leading], high)
+    np.maximum(temperatures[:-1][leading], high, out=high)
+    # no array of positions: a freeze of years at a reading every few seconds would pay for each of them
+    stretches = np.add.reduceat(joined, begin, dtype=np.int64) if begin.size else begin
+    freeze = np.repeat(np.arange(begin.size), stretches)
+    return Line(times, temperatures, begin, joined, freeze, np.diff(times)[leading], low, high)
 
 
 def hours_at_or_below(line: Line, threshold_c: float) -> FloatArray:
@@ -142,13 +145,18 @@ def degree_hours_below(line: Line, threshold_c: float) -> FloatArray:
     ndarray of float
         One for each freeze. [K h]
     """
-    deepest = np.maximum(threshold_c - line.low, 0.0)
-    shallowest = threshold_c - line.high
-    mean = (deepest + shallowest) / 2
-    crossing = shallowest < 0  # a triangle: the part below is deepest / (high - low) of the stretch
-    below = deepest[crossing]
-    mean[crossing] = below**2 / (2 * (line.high[crossing] - line.low[crossing]).clip(min=np.finfo(float).tiny))
-    return line.total(mean * line.length) / HOUR_NS
+    below = np.zeros(line.begin.size)
+    for begin in range(0, line.low.size, BLOCK):
+        block = slice(begin, begin + BLOCK)
+        low, high = line.low[block], line.high[block]
+        deepest = np.maximum(threshold_c - low, 0.0)
+        shallowest = threshold_c - high
+        mean = (deepest + shallowest) / 2
+        crossing = shallowest < 0  # a triangle: the part below is deepest / (high - low) of the stretch
+        wide = (high[crossing] - low[crossing]).clip(min=np.finfo(float).tiny)
+        mean[crossing] = deepest[crossing] ** 2 / (2 * wide)
+        below += sum_by(line.freeze[block], mean * line.length[block], below.size)
+    return below / HOUR_NS
 
 
 def fall_rates(line: Line) -> FloatArray:
@@ -170,16 +178,23 @@ def fall_rates(line: Line) -> FloatArray:
     """
     if line.begin.size == 0:
         return np.zeros(0)
-    hours = (line.times - line.times[0]) / HOUR_NS
-    # runs of stretches without a gap, each with the time it begins and stops at
-    opens = np.concatenate(([True], ~line.joined[:-1]))
-    run = np.cumsum(opens) - 1
-    first, last = hours[opens][run] - TIE_NS / HOUR_NS, hours[~line.joined][run] + TIE_NS / HOUR_NS
-    fall = np.full(hours.size, -np.inf)
-    for ahead in (1.0, -1.0):
-        other = hours + ahead
-        change = ahead * (line.temperatures - np.interp(other, hours, line.temperatures))
-        np.maximum(fall, change, out=fall, where=(other >= first) & (other <= last))
+    opening, closing = np.flatnonzero(np.concatenate(([True], ~line.joined[:-1]))), np.flatnonzero(~line.joined)
+    fall = np.full(line.times.size, -np.inf)
+    for begin in range(0, fall.size, BLOCK):
+        block = slice(begin, min(begin + BLOCK, fall.size))
+        # runs of stretches without a gap, each with the time it begins and stops at
+        run = np.searchsorted(opening, np.arange(block.start, block.stop), side="right") - 1
+        reach = [np.searchsorted(line.times, line.times[end] + way * 2 * HOUR_NS)
+                 for end, way in ((block.start, -1), (block.stop - 1, 1))]  # fmt: skip
+        there = slice(int(reach[0]), int(reach[1]))
+        zero = line.times[there.start]
+        hours, known = (line.times[block] - zero) / HOUR_NS, (line.times[there] - zero) / HOUR_NS
+        first = (line.times[opening[run]] - zero - TIE_NS) / HOUR_NS
+        last = (line.times[closing[run]] - zero + TIE_NS) / HOUR_NS
+        for ahead in (1.0, -1.0):
+            other = hours + ahead
+            change = ahead * (line.temperatures[block] - np.interp(other, known, line.temperatures[there]))
+            np.maximum(fall[block], change, out=fall[block], where=(other >= first) & (other <= last))
     largest = np.maximum.reduceat(fall, line.begin)
     return np.where(np.isneginf(largest), np.nan, largest)
 

@@ -1,5 +1,7 @@
 """What a freeze was: closed forms, brute force, and what must not change the numbers."""
 
+import tracemalloc
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,7 +13,10 @@ from hardiness.errors import InputError, UnitsError
 from hardiness.schema import column_names, measure_columns
 from hardiness.settings import FreezeRules
 from hardiness.units import parse_temperature
-from hardiness.weather.exposure import freezes_of, measure_freezes
+from hardiness.weather import exposure
+from hardiness.weather import held as held_module
+from hardiness.weather import line as line_module
+from hardiness.weather.exposure import freezes_of, measure_freezes, measure_series
 from hardiness.weather.freezes import find_spans
 from hardiness.weather.gaps import HOUR_NS
 from hardiness.weather.line import line_of
@@ -309,6 +314,38 @@ def same(one: pd.DataFrame, other: pd.DataFrame, abs_: float = 1e-9) -> None:
         assert ((one[name] - other[name]).abs() <= pd.Timedelta(4, "ns")).all()
     numbers = one.columns.difference(["starts", "ends"])
     np.testing.assert_allclose(one[numbers].to_numpy(), other[numbers].to_numpy(), rtol=0, atol=abs_)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_batches_and_blocks_change_no_number(monkeypatch, seed):
+    hours, degrees = winter_series(seed, days=80)
+    hours = np.append(hours, hours[-1] + 20 + np.arange(0, 400, 0.5))  # and one freeze that is longer than any batch
+    degrees = np.append(degrees, np.round(-5 + 4 * np.sin(np.arange(800) / 7.3 + seed), 1))
+    held = (0.0, 1.0, 4.0, 60.0)
+    whole = freezes_of(at(hours), degrees, held_h=held)
+    assert len(whole) > 3 and whole["duration_h"].max() > 300
+    monkeypatch.setattr(exposure, "BATCH", 60)
+    for module in (line_module, held_module):
+        monkeypatch.setattr(module, "BLOCK", 7)
+    same(whole, freezes_of(at(hours), degrees, held_h=held))
+
+
+@pytest.mark.parametrize(("kind", "most"), [("nights", 50), ("one freeze", 90)])
+def test_memory_grows_with_the_longest_freeze_and_not_with_the_years(monkeypatch, kind, most):
+    # bytes for each reading beyond the readings themselves; 60 and 120 when all freezes were measured at once
+    monkeypatch.setattr(exposure, "BATCH", 20_000)
+    for module in (line_module, held_module):
+        monkeypatch.setattr(module, "BLOCK", 10_000)
+    hours = np.arange(400_000) / 360
+    series = series_of(at(hours), np.round((0.5 if kind == "nights" else -6) - 4 * np.cos(2 * np.pi * hours / 24), 2))
+    tracemalloc.start()
+    try:
+        measured = measure_series(series, FreezeRules())
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert measured.sizes["freeze"] == (1 if kind == "one freeze" else 47)
+    assert peak / hours.size < most, peak / hours.size
 
 
 @PROPERTY
