@@ -106,6 +106,32 @@ def good_keys(
     return [number for number, _ in kept.values()], [row for _, row in kept.values()], frozenset(in_doubt)
 
 
+def without_key(
+    numbers: Sequence[int], values: Sequence[dict[str, object]], table: Table, given: Sequence[str]
+) -> list[tuple[int, dict[str, object]]]:
+    """List the rows of which a cell of the key is bad, with what else they say.
+
+    Parameters
+    ----------
+    numbers : sequence of int
+        Row of the file for each row.
+    values : sequence of dict
+        Values by column; a bad cell is not among them.
+    table : Table
+        Which table it is.
+    given : sequence of str
+        The columns that the file has.
+
+    Returns
+    -------
+    list of (int, dict)
+        Row of the file, and its good cells.
+    """
+    keys = [name for name in table.key if name in given]
+    rows = zip(numbers, values, strict=True)
+    return [(number, row) for number, row in rows if any(name not in row for name in keys)]
+
+
 def repeated_keys(raw: RawTable, table: Table, values: Sequence[dict[str, object]]) -> list[Problem]:
     """List keys that stand twice: which of the two rows counts is not ours to choose.
 

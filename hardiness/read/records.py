@@ -16,7 +16,7 @@ import pandas as pd
 
 from hardiness.errors import InputError, Problem, near_name
 from hardiness.read.cells import CellRules, parse_cell
-from hardiness.read.keys import good_keys, keys_of, repeated_keys
+from hardiness.read.keys import good_keys, keys_of, repeated_keys, without_key
 from hardiness.read.labels import FREE_TEXT, RefusedError, quote
 from hardiness.read.tables import RawTable
 from hardiness.read.years import say_dates_ahead
@@ -51,6 +51,8 @@ class Records:
         file with any is never stored. Rows without a good key are not in ``frame``; other bad cells are empty there.
     in_doubt : frozenset of (tuple of str, str)
         Key and column of each bad cell in ``frame``: nothing is to be held against it.
+    unkeyed : list of (int, dict)
+        Rows without a good key: row of the file, and the good cells by column.
     """
 
     table: Table
@@ -61,6 +63,7 @@ class Records:
     given: tuple[str, ...] = ()
     problems: list[Problem] = field(default_factory=list)
     in_doubt: frozenset[tuple[tuple[str, ...], str]] = frozenset()
+    unkeyed: list[tuple[int, dict[str, object]]] = field(default_factory=list)
 
     @property
     def keys(self) -> list[tuple[str, ...]]:
@@ -174,10 +177,11 @@ def parse_records(
         raise InputError(problems)
     empty = {column.name: 0 for column in table.columns if column.kind == "grade"} if keys_only or problems else {}
     numbers, in_doubt = [row.number for row in raw.rows], frozenset[tuple[tuple[str, ...], str]]()
+    unkeyed = without_key(numbers, values, table, given) if problems else []
     if problems:
         numbers, values, in_doubt = good_keys(numbers, values, table, given)
     frame = records_frame(table, [{**empty, **row} for row in values])
-    return Records(table, frame, numbers, raw.file, said, given, problems, in_doubt)
+    return Records(table, frame, numbers, raw.file, said, given, problems, in_doubt, unkeyed)
 
 
 def _column_problems(raw: RawTable, table: Table, needed: set[str]) -> list[Problem]:

@@ -23,6 +23,9 @@ from hardiness.settings import Settings
 DeathSettled = Callable[[str, dt.date, dt.date], bool]
 """Whether a plant scored dead on the first date met, after that score, a freeze that lies before the second date."""
 
+# By table: the column that names a row of another one, and which.
+_NAMES = {"scores": ("plant", "plants"), "plants": ("selection", "selections"), "masks": ("sensor", "sensors"),
+          "calibrations": ("sensor", "sensors")}  # fmt: skip
 _BLOCKS_SHOWN = 12  # names in one message
 _HINTS = 25  # near names are looked for this often: a file of another trial would otherwise take minutes
 
@@ -109,6 +112,8 @@ def check_references(
                 hint=(fault.hint or _near(fault, current, hints)) if in_file else fault.hint_elsewhere,
             )
         )
+    if source is not None:
+        problems += _named_without_key(source, current)
     return sorted(problems, key=lambda problem: problem.row if isinstance(problem.row, int) else 0)
 
 
@@ -257,6 +262,20 @@ def blocks_of(plants: pd.DataFrame, sensors: pd.DataFrame) -> set[str]:
     set of str
     """
     return {str(block) for table in (plants, sensors) for block in table["block"] if block}
+
+
+def _named_without_key(source: Records, current: Mapping[str, pd.DataFrame]) -> list[Problem]:
+    """Find what rows without a good key name and the trial does not have: they can be asked nothing else."""
+    column, table = _NAMES.get(source.table.name, ("", ""))
+    if not source.unkeyed or not column:
+        return []
+    known = set(current[table][column])
+    unknown = [(number, str(row[column])) for number, row in source.unkeyed if row.get(column, "") not in known | {""}]
+    return [
+        Problem(f"{column} {quote(name)}, not in {table}", f"a {column} of the trial", file=source.file, row=number,
+                column=column, hint=near_name(name, sorted(known)) if index < _HINTS else None)
+        for index, (number, name) in enumerate(unknown)
+    ]  # fmt: skip
 
 
 def _unknown_places(source: Records, current: Mapping[str, pd.DataFrame]) -> list[_Fault]:

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from hardiness.errors import InputError
 from hardiness.read.records import Records
 from hardiness.read.references import DeathSettled
 from hardiness.store.awaited import say_awaited
@@ -69,12 +68,11 @@ def add_records(
             return Intake(table, records.file, sha256, unchanged=len(records.frame), repeated=True, said=said)
         if before is not None and not records.problems:
             before(records, snapshot.state)
-        if records.problems and records.frame.empty:
-            raise InputError(records.problems)
         intake = insert_intake(
             connection, folder, table=table, sha256=sha256, file=records.file, options=given, rows=len(records.frame)
         )
-        add_versions(connection, intake, records)
+        if len(records.frame):  # of a file at fault there may be no row with a good key
+            add_versions(connection, intake, records)
         after = take_snapshot(connection)
         refuse_problems(snapshot, after, settings=folder.settings, source=records, death_settled=death_settled,
                         beside=records.problems)  # fmt: skip

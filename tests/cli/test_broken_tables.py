@@ -95,7 +95,10 @@ def test_all_problems_of_a_file_are_listed_at_once_with_their_place(planted: Lin
         ),
         ("freeze_notes", "from,to,block,set_aside\n2023-01-10,2023-01-09,A,yes\n2023-01-10,2023-01-11,,maybe\n"
          "2023-01-10,2023-01-12,B,yes\n", ["2, column to", "3, column set_aside", "4, column block"]),
-        ("scores", "plant,scored_on,grade\nT9,2023-02-30,7\n,,\n", ["2, column scored_on", "2, column grade"]),
+        ("scores", "plant,scored_on,grade\nT9,2023-02-30,7\nT1,2023-02-31,1\n,,\n",
+         ["2, column scored_on", "2, column grade", "2, column plant", "3, column scored_on"]),
+        ("plants", "plant,selection,rootstock\n,OL-99,own\n,OL-07,own\n",
+         ["2, column plant", "2, column selection", "3, column plant"]),
     ],
 )  # fmt: skip
 def test_cells_rows_and_what_they_refer_to_are_listed_together(planted: Line, table, text, places):
