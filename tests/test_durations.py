@@ -79,12 +79,12 @@ def test_the_duration_that_did_the_damage_is_chosen(durations):
     "log_evidence, best_h, chosen_h, said",
     [
         # own (1 h) against 0 h and 4 h; Kass & Raftery 1995: a factor below 3 is not worth more than a bare mention
-        ([0.0, 0.0, 0.0], 0.0, 1.0, "cannot tell 0, 1 and 4 h held apart"),
+        ([0.0, 0.0, 0.0], 0.0, 1.0, "cannot tell 0, 1 and 4 h held apart: each makes them as likely as the others."),
         (
             [np.log(2.9), 0.0, -9.0],
             0.0,
             1.0,
-            "cannot tell 0 and 1 h held apart: the best of them explains the scores 2.9",
+            "cannot tell 0 and 1 h held apart: the best of them makes the scores 2.9 times",
         ),
         ([np.log(3.1), 0.0, -9.0], 0.0, 0.0, "0 h explains the scores best, 3.1 times as well as the trial's own 1 h"),
         ([np.log(3.1), 0.0, np.log(3.2)], 4.0, 4.0, "4 h explains the scores best, 3.2 times"),

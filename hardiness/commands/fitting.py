@@ -197,10 +197,15 @@ def duration_notes(durations: Durations) -> list[str]:
     odds = durations.odds(best_h, own_h)
     alike = [h for h in durations.table["held_h"] if durations.odds(best_h, h) < WORTH_A_MENTION]
     if own_h in alike and len(alike) > 1:
+        apart = max(durations.odds(best_h, h) for h in alike)
+        how = (
+            f"the best of them makes the scores {apart:.1f} times as likely as the least, and less than "
+            f"{WORTH_A_MENTION:g} times says next to nothing"
+            if round(apart, 1) > 1.0
+            else "each makes them as likely as the others"
+        )
         notes = [
-            f"The scores cannot tell {words.listed([f'{h:g}' for h in alike])} h held apart: the best of them explains "
-            f"the scores {max(durations.odds(best_h, h) for h in alike):.1f} times as "
-            f"well as the least, and less than {WORTH_A_MENTION:g} times says next to nothing. "
+            f"The scores cannot tell {words.listed([f'{h:g}' for h in alike])} h held apart: {how}. "
             f"The trial's own {own_h:g} h is kept."
         ]
     elif best_h == own_h:
