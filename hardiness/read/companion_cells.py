@@ -40,8 +40,8 @@ class Told:
         Texts in the column of units that are none, in rows with a temperature.
     zones : dict
         Names of zones with summer time.
-    offsets : int
-        Rows that got an offset.
+    offsets : dict
+        Offsets that rows got from the column.
     strange_zones : dict
         Texts in the column of zones that are none, or could be several.
     temperatures, others : dict
@@ -51,7 +51,7 @@ class Told:
     units: dict[str, int] = field(default_factory=dict)
     strange_units: Seen = field(default_factory=dict)
     zones: Seen = field(default_factory=dict)
-    offsets: int = 0
+    offsets: Seen = field(default_factory=dict)
     strange_zones: Seen = field(default_factory=dict)
     temperatures: Seen = field(default_factory=dict)
     others: Seen = field(default_factory=dict)
@@ -167,7 +167,7 @@ def read_companions(
                 _count(told.strange_zones, text, rows, here)
             elif is_fixed(zone):
                 offset[here] = round((zone.utcoffset(None) or timedelta(0)) / timedelta(minutes=1))
-                told.offsets += here.size
+                _count(told.offsets, zone_name(zone), rows, here)
             else:
                 _count(told.zones, zone_name(zone), rows, here)
     return others
@@ -224,7 +224,7 @@ def judge_told(
     if companions.zone is not None:
         name = columns[companions.zone]
         if told.offsets and not told.strange_zones and not told.zones:
-            said.append(f"Offsets from UTC are taken from '{name}'.")
+            said.append(f"Offsets from UTC are taken from '{name}': {_listed(told.offsets)}.")
         elif told.strange_zones and zone_given and not told.offsets and not told.zones:
             said.append(f"'{name}' ({_listed(told.strange_zones)}) is no zone that is understood; it was not read.")
         else:

@@ -18,7 +18,7 @@ _UNITS = re.compile(r"unit|scale|\buom\b|einheit|unidad|unit[ée]|degrees?$|^deg
 _PARAMETERS = re.compile(
     r"param|variable|measur|quantit|observ|element|propert|metric|data ?type|mess(?:gr|art)|magnitud|grandeur", re.I
 )
-_VAGUE = re.compile(r"zone|off?set|utc|gmt", re.I)
+_VAGUE = re.compile(r"zone|off?set", re.I)
 _MOST_LABELS = 40  # names of what was measured; more is a column of something else
 
 
@@ -79,9 +79,10 @@ def find_companions(grid: Grid, taken: tuple[int, ...], temperature: int) -> tup
         for n in units if not named and len(set(filled[n])) == 1
     ]  # fmt: skip
     zones = [n for n in others if heads_zones(grid.columns[n]) and _holds_zones(filled[n], grid.columns[n])]
-    parameter = None
-    if not speaks_of_temperature(grid.columns[temperature]):
-        parameter = next((n for n in others if n not in units + zones and _holds_parameters(grid, n, filled[n])), None)
+    # beside a column that is named a temperature, words may be notes: there the name must speak of quantities too
+    named_so = speaks_of_temperature(grid.columns[temperature])
+    could = [n for n in others if n not in units + zones and not (named_so and not _PARAMETERS.search(grid.columns[n]))]
+    parameter = next((n for n in could if _holds_parameters(grid, n, filled[n])), None)
     return Companions(named[0] if named else None, zones[0] if zones else None, parameter), said
 
 

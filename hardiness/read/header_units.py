@@ -21,7 +21,7 @@ _DEGREE = r"(?:[°º˚]|deg(?:rees?|\.)?)"
 # A unit in a header: with a degree sign (whatever it was garbled to), in brackets, as a word, beside a scale ...
 _SAID = re.compile(
     r"(?:[°º˚Âø¡\ufffd]{1,2}|deg(?:rees?|\.)?[ _]?)[ ]?([CFK])(?![A-Za-z0-9])"
-    r"|[(\[]\s*(?:in )?([CFK])\s*[)\]]|(celsius|fahrenheit|kelvin|centigrade)|([℃℉])"
+    r"|[(\[]\s*(?:in |d)?([CFK])\s*[)\]]|(celsius|fahrenheit|kelvin|centigrade)|([℃℉])"
     r"|(?<![A-Za-z])([CFK])\s?(?:[x×*]\s?(?:10|0[.,]0*1)|/\s?10)|(?:10\s?[x×*]|1\s?/\s?10+|0[.,]0*1)\s?([CFK])(?![A-Za-z])",
     re.IGNORECASE,
 )
@@ -51,13 +51,16 @@ _UNIT_LINES = tuple(
     )
 )
 _LETTER_OF_A_ROW = re.compile(r"(.*?)(?:[\s_.\-]+([A-Za-z])|(?<=[a-z\d])([A-Z]))")
-_NAMED_SCALES = {"tenth": 10, "hundredth": 100, "thousandth": 1000, "deci": 10, "centi": 100, "milli": 1000, "m": 1000}
+_NAMED_SCALES = {"tenth": 10, "hundredth": 100, "thousandth": 1000, "deci": 10, "centi": 100, "milli": 1000, "m": 1000,
+                 "d": 10}  # fmt: skip
 _SCALES = tuple(
     re.compile(text, re.IGNORECASE)
     for text in (
         r"(?<![A-Za-z])(?P<name>tenth|hundredth|thousandth)s?(?![A-Za-z])",
         r"(?<![A-Za-z])(?P<name>deci|centi|milli)[- ]?(?:deg|celsius|fahrenheit|kelvin)",
         r"(?<![A-Za-z])(?P<name>m)(?:°|º|deg) ?[CFK](?![A-Za-z])",
+        r"[(\[]\s*(?P<name>d)(?:°|º|deg)? ?[CFK]\s*[)\]]",
+        r"10\s?\^\s?[-−](?P<power>[123])\s?(?:[°º]|deg|[CFK](?![A-Za-z]))",
         rf"1\s?/\s?{_TENS} ?(?:of )?(?:an? )?(?:{_DEGREE}|[CFK](?![A-Za-z]))",
         rf"(?<![A-Za-z])[CFK]\s?/\s?{_TENS}",
         rf"(?<![A-Za-z0-9])[x×*]\s?{_TENS}",
@@ -213,6 +216,8 @@ def scale_in(text: str) -> Scale | None:
             groups = match.groupdict()
             if name := groups.get("name"):
                 return Scale(_NAMED_SCALES[name.lower()], sure=True)
+            if power := groups.get("power"):
+                return Scale(10 ** int(power), sure=True)
             tens = groups.get("tens")
             return Scale(int(tens) if tens else 10 ** (len(match["zeros"]) + 1), sure=True)
     step = _STEP.search(text)

@@ -1,18 +1,20 @@
 """What a file's numbers mean: codes for "no reading", parts of a degree, and whether the unit taken can be right.
 
-In: numbers as they stand in the file. Out: numbers in whole degrees, codes left out, and sentences; a unit that nobody
-stated and that makes odd temperatures is asked about, never changed.
+In: numbers as they stand in the file. Out: numbers in whole degrees, codes left out, and sentences; temperatures that
+no air has are problems, a unit that nobody stated and that makes odd temperatures is asked about, never changed.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.degrees import to_degc
 from hardiness.read.dialect import Dialect
 from hardiness.read.faults import Faults
 from hardiness.read.fields import GOOD, MISSING, Fields
@@ -21,6 +23,7 @@ from hardiness.words import count
 
 Floats = NDArray[np.float64]
 
+COLDEST_C, WARMEST_C = -60.0, 70.0  # [degC] air anywhere that fruit grows, with room to spare
 LEAST_READINGS = 24  # fewer say little about a winter
 LEAST_DAYS = np.timedelta64(2, "D")
 NEVER_BELOW_C, HOT_C = (
@@ -168,3 +171,68 @@ def ask_unit(celsius: Floats, numbers: Floats, utc: NDArray[np.datetime64], unit
     elif unit == "degF" and most < NEVER_ABOVE_F:
         odd, other = f"never above {most:g}", "C"
     return [f"Are these {letter}? '{column}' is {odd}: if it is in {other}, say --unit {other}."] if odd else []
+
+
+def judge_extremes(
+    celsius: Floats,
+    numbers: Floats,
+    rows: NDArray[np.signedinteger[Any]],
+    place: tuple[str, str],
+    *,
+    unit: str,
+    parts: int,
+    stated: bool,
+) -> list[Problem | str]:
+    """Find the coldest and the warmest temperature that no air has: mostly another unit, or a code for "nothing".
+
+    Parameters
+    ----------
+    celsius, numbers : numpy.ndarray of float64
+        [degC, and in the unit taken]
+    rows : numpy.ndarray of int
+        Row of each.
+    place : (str, str)
+        Names of the file and of the column.
+    unit : str
+        As it was taken.
+    parts : int
+        What the file's numbers were divided by: a code is named as it stands.
+    stated : bool
+        Whether the file or the user states the unit.
+
+    Returns
+    -------
+    list of Problem or str
+        One for each end.
+    """
+    every = _outside(celsius)
+    if not every.any():
+        return []
+    ends = dict.fromkeys(numbers[at] for at in (np.argmin(celsius), np.argmax(celsius)) if every[at])
+    hint = "If the number stands for no reading, empty its cell."
+    if np.isin(numbers[every], list(ends)).all():  # many different numbers are no code
+        codes, quote = ";".join(f"{number * parts:g}" for number in ends), "'" if len(ends) > 1 else ""
+        hint = f"If the number stands for no reading, say --missing {quote}{codes}{quote}, or empty its cell."
+    if stated:
+        hint += " If the unit stated is wrong, take it out of the file and give --unit."
+    else:
+        units = {letter.upper(): other for other, letter in LETTERS.items() if other != unit}
+        fitting = [letter for letter, other in units.items() if not _outside(to_degc(numbers, other)).any()]
+        if fitting:
+            hint = f"Is the unit right? It is given with --unit {' or '.join(fitting)}. {hint}"
+    problems: list[Problem | str] = []
+    for worst, outside, side in (
+        (np.argmin, celsius < COLDEST_C, f"below {COLDEST_C:g} C"),
+        (np.argmax, celsius > WARMEST_C, f"above {WARMEST_C:g} C"),
+    ):
+        if outside.any():
+            at = int(worst(celsius))
+            size = f"{np.count_nonzero(outside)} of {rows.size} rows"
+            text = f"{numbers[at]:g} {LETTERS[unit].upper()}, and {side} in {size}"
+            accepted = f"air temperatures from {COLDEST_C:g} C to {WARMEST_C:g} C"
+            problems.append(Problem(text, accepted, place[0], int(rows[at]), place[1], hint))
+    return problems
+
+
+def _outside(celsius: Floats) -> NDArray[np.bool_]:
+    return np.asarray((celsius < COLDEST_C) | (celsius > WARMEST_C))

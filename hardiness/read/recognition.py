@@ -27,13 +27,12 @@ from hardiness.read.faults import Faults, sort_rows
 from hardiness.read.fields import GOOD, Fields, read_fields
 from hardiness.read.humidity_cells import leave_out_odd
 from hardiness.read.instants import Instants, find_instants
-from hardiness.read.meant import ask_unit, in_whole_degrees, leave_out_codes, parse_codes
+from hardiness.read.meant import ask_unit, in_whole_degrees, judge_extremes, leave_out_codes, parse_codes
 from hardiness.read.moments import EPOCH
 from hardiness.read.plaintext import PlainText
 from hardiness.units import LETTERS, unit_named
 
 _AT_A_TIME = 1 << 20  # rows
-COLDEST_C, WARMEST_C = -60.0, 70.0  # [degC] air anywhere that fruit grows, with room to spare
 
 Floats = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -221,6 +220,7 @@ def recognise(
     found.said += _settle_beside(fields, dialect, faults, found.unit)
     midnights, names = fields.midnights, fields.names
     later: list[Problem | str] = []
+    questions: list[str] = []
     now = np.datetime64("now", "s")
     order = None if asked.date_order is None else parse_date_order(asked.date_order)
     parts, decided = _by_sensor(fields, dialect, asked, order)
@@ -243,9 +243,13 @@ def recognise(
         if missing:
             part.keep(good)
         celsius = _in_degc(part.number, found.unit)
-        unit_problems += _implausible(celsius, part.number, part.rows, dialect, found)
+        column = (found.file, dialect.temperature_name)
+        unit_problems += judge_extremes(
+            celsius, part.number, part.rows, column, unit=found.unit, parts=found.parts,
+            stated=found.unit_from in ("file", "option"),
+        )  # fmt: skip
         if found.unit_from in ("last", "default"):
-            found.said += ask_unit(celsius, part.number, instants.utc, found.unit, dialect.temperature_name)
+            questions += ask_unit(celsius, part.number, instants.utc, found.unit, dialect.temperature_name)
         found.series.append(Series(name, instants.utc, celsius, part.rows, instants, missing, part.beside))
         part.let_go("number")
     if not names and found.series:
@@ -258,7 +262,7 @@ def recognise(
     if midnights and midnights >= found.size and not found.problems:
         found.problems.append(Problem("dates without a time of day", "readings with date and time", file=asked.file,
                                       column=dialect.time_name))  # fmt: skip
-    found.said += _say_assumed(found, asked, midnights)
+    found.said += _say_assumed(found, asked, midnights) + list(dict.fromkeys(questions))
     return found
 
 
@@ -332,47 +336,6 @@ def _settle_beside(fields: Fields, dialect: Dialect, faults: Faults, unit: str) 
             continue
         said += [f"'{name}' is read too, as {CONDITIONS[each.condition].long_name}: hardiness freezes --air.", *odd]
     return said
-
-
-def _implausible(
-    celsius: Floats,
-    numbers: Floats,
-    rows: NDArray[np.signedinteger[Any]],
-    dialect: Dialect,
-    found: Recognition,
-) -> list[Problem | str]:
-    """Find the coldest and the warmest temperature that no air has: mostly another unit, or a code for "nothing"."""
-    if not _outside(celsius).any():
-        return []
-    ends = dict.fromkeys(
-        numbers[at] for at in (np.argmin(celsius), np.argmax(celsius)) if _outside(celsius[at : at + 1])[0]
-    )
-    codes = ";".join(f"{number * found.parts:g}" for number in ends)
-    quote = "'" if len(ends) > 1 else ""
-    hint = f"If the number stands for no reading, say --missing {quote}{codes}{quote}, or empty its cell."
-    if found.unit_from in ("file", "option"):
-        hint += " If the unit stated is wrong, take it out of the file and give --unit."
-    else:
-        units = {letter.upper(): other for other, letter in LETTERS.items() if other != found.unit}
-        fitting = [letter for letter, other in units.items() if not _outside(to_degc(numbers, other)).any()]
-        if fitting:
-            hint = f"Is the unit right? It is given with --unit {' or '.join(fitting)}. {hint}"
-    problems: list[Problem | str] = []
-    for worst, outside, side in (
-        (np.argmin, celsius < COLDEST_C, f"below {COLDEST_C:g} C"),
-        (np.argmax, celsius > WARMEST_C, f"above {WARMEST_C:g} C"),
-    ):
-        if outside.any():
-            at = int(worst(celsius))
-            count = f"{np.count_nonzero(outside)} of {rows.size} rows"
-            text = f"{numbers[at]:g} {LETTERS[found.unit].upper()}, and {side} in {count}"
-            accepted = f"air temperatures from {COLDEST_C:g} C to {WARMEST_C:g} C"
-            problems.append(Problem(text, accepted, found.file, int(rows[at]), dialect.temperature_name, hint))
-    return problems
-
-
-def _outside(celsius: Floats) -> NDArray[np.bool_]:
-    return np.asarray((celsius < COLDEST_C) | (celsius > WARMEST_C))
 
 
 def _say_assumed(found: Recognition, asked: Asked, midnights: int) -> list[str]:

@@ -31,7 +31,7 @@ SEVERAL_MEANINGS |= {
 }
 _HEADS = re.compile(
     r"^(?:(?:local )?time ?zone|tz|zone|zeitzone|(?:utc|gmt|tz|time|time ?zone|zone) ?off?set"
-    r"|off?set (?:from |to )?(?:utc|gmt)|utc|gmt|off?set)(?: ?(?P<unit>h|hrs?|hours?|min|minutes?|s|sec|seconds?))?$"
+    r"|off?set (?:from |to )?(?:utc|gmt)|off?set)(?: ?(?P<unit>h|hrs?|hours?|min|minutes?|s|sec|seconds?))?$"
 )
 _NUMBER = re.compile(r"([+\-−–]?)\s*(\d{1,5})(?:[.,](\d{1,2}))?")
 _SEVERAL = "|".join(name for name in SEVERAL_MEANINGS if len(name) == 3)
@@ -95,7 +95,7 @@ def heads_zones(name: str) -> bool:
 
     Examples
     --------
-    >>> [heads_zones(name) for name in ("UTC offset", "TZ", "tz_offset (h)", "Time (UTC)", "Temp offset")]
+    >>> [heads_zones(name) for name in ("UTC offset", "TZ", "tz_offset (h)", "UTC", "Temp offset")]
     [True, True, True, False, False]
     """
     return _HEADS.fullmatch(_plain(name)) is not None

@@ -208,6 +208,21 @@ def test_several_temperatures_or_none_in_rows_are_refused(tmp_path):
     assert "no rows of air temperature ('Humidity' in 4 rows, 'Battery' in 4 rows)" in text
 
 
+def test_quantities_beside_a_column_that_is_named_a_temperature_are_told_apart_too(tmp_path):
+    path = tmp_path / "l.csv"
+    rows = [
+        f"2025-12-14 18:{n:02d},{label},{cell}" for n, (label, cell) in enumerate([("Temp", "-1.5"), ("RH", "60")] * 9)
+    ]
+    path.write_text("\n".join(["Time,Parameter,Temp (C)", *rows]) + "\n", encoding="utf-8")
+    assert set(read(path).air_temperature.values.tolist()) == {-1.5}
+
+
+def test_a_clock_in_utc_is_a_clock_and_no_offset(write):
+    dates, clocks = [time[:10] for time in NIGHT], [time[11:] for time in NIGHT]
+    assert read(write("Date,UTC,Temp (C)", dates, clocks, ["1"] * 4)).timezone == "UTC"
+    assert "several columns of times" in refusal(write("Date,Local,UTC,Temp (C)", dates, clocks, clocks, ["1"] * 4))
+
+
 def test_a_note_beside_a_named_temperature_parts_nothing(write):
     logger = read(write("Time,Temp (C),Alarm", NIGHT, ["1.5"] * 4, ["low temp", "", "humidity", ""]))
     assert logger.air_temperature.size == 4

@@ -98,6 +98,11 @@ def test_a_number_that_no_air_has_is_refused_with_the_option_that_passes_it_over
     assert "If the number stands for no reading, say --missing '-127;327.67', or empty its cell." in text
 
 
+def test_many_different_numbers_that_no_air_has_are_no_code(write):
+    text = refusal(write("Time,Temp (C)", *(f"2025-12-14 {18 + n}:00,{-100 - n}" for n in range(5))))
+    assert "If the number stands for no reading, empty its cell." in text
+
+
 def test_a_number_that_means_no_reading_is_counted_as_missing_and_said(write):
     logger = read(write(*PULLED), missing="-127;327.67")
     assert (logger.air_temperature.size, logger.missing) == (5, 2)

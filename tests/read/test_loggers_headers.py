@@ -161,6 +161,7 @@ def test_letters_with_several_meanings_above_the_header_are_asked_for_too(write)
         ("Temp (0.1 °C)", 10), ("Temp (1/10 C)", 10), ("Temp [C x 10]", 10), ("Temp (tenths of degree C)", 10),
         ("Temp (°C*10)", 10), ("Temp (°C × 0.1)", 10), ("temp_c_x10", 10), ("Temp (0.01 °C)", 100),
         ("Temp (hundredths of °C)", 100), ("Temp (m°C)", 1000),
+        ("Temp (dC)", 10), ("Temp 10^-1 C", 10), ("TempC x 10", 10),
     ],
 )  # fmt: skip
 def test_parts_of_a_degree_are_brought_to_degrees_and_said(write, header, parts):
