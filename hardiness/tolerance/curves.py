@@ -47,16 +47,17 @@ def survival_curves(
     level, grade = check_share("level", level), check_grade(grade, posterior.design.grades)
     quantiles = np.array([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
     sd, sigma = posterior.scale("tau_u"), posterior.scale("sigma")
-    middle = floor_distribution(posterior, survive=0.5, grade=grade)  # at one half the deviation is 0
+    # At one half the deviation is 0.
+    middle = floor_distribution(posterior, survive=0.5, grade=grade).simplified()
     deviations = [spread_quantile(float(share), sd, sigma) for share in _SHARES]
     cells = posterior.design.tested_cells
     places = pd.MultiIndex.from_tuples(posterior.design.cells).get_indexer(pd.MultiIndex.from_tuples(cells))
     shares = np.empty((len(cells), temperatures.size, quantiles.size))
-    for column, quantile in enumerate(quantiles):
-        # A plant's odds are high where its floor is surely colder: the band turns round.
-        floors = np.array([middle.shifted(deviation).quantile(1.0 - float(quantile)) for deviation in deviations])
+    # A plant's odds are high where its floor is surely colder: the band turns round.
+    floors = np.array([middle.shifted(deviation).quantiles((1.0 - quantiles).tolist()) for deviation in deviations])
+    for column in range(quantiles.size):
         for row, place in enumerate(places):
-            shares[row, :, column] = np.interp(temperatures, floors[:, place], _SHARES)
+            shares[row, :, column] = np.interp(temperatures, floors[:, column, place], _SHARES)
     curves = xr.DataArray(
         shares,
         dims=("selection_rootstock", "temperature", "quantile"),

@@ -18,6 +18,7 @@ from hardiness.tolerance.functionals import LEAST_SD, mixture_of, reduce_figures
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.mixture import MOST_SKEW, SMALL_SKEW
 from hardiness.tolerance.posterior import Node, Posterior
+from hardiness.tolerance.sample import systematic
 
 SEED = 20_012  # any number serves; a fixed one keeps results the same
 DRAWS = 4_000  # a probability is then known to 0.008 (one standard error, at worst)
@@ -40,7 +41,7 @@ def joint_draws(posterior: Posterior, figures: Figures, count: int = DRAWS) -> F
     """
     if posterior.draws is not None and posterior.draws.direct:
         sample = sample_of(posterior, posterior.draws, figures)
-        return sample.values[np.searchsorted(np.cumsum(sample.weights), (np.arange(count) + 0.5) / count)]
+        return sample.values[systematic(sample.weights, count)]
     design, mixture = posterior.design, mixture_of(posterior, figures)
     rng = np.random.default_rng(SEED)
     parts = []

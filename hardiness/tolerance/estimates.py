@@ -79,7 +79,7 @@ def terms_table(posterior: Posterior, *, level: float = 0.9) -> pd.DataFrame:
     dense[np.arange(count), positions] = 1.0
     found = posterior_of(posterior, Figures(sparse.csr_array((count, len(design.cells))), dense, np.zeros(count)))
     sd = found.moments()[1]
-    low, middle, high = (found.quantile(share) for share in (0.5 - level / 2.0, 0.5, 0.5 + level / 2.0))
+    low, middle, high = found.quantiles([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
     rows = [(*label, *numbers) for label, *numbers in zip(labels, middle, low, high, sd, strict=True)]
     return pd.DataFrame(rows, columns=columns)
 

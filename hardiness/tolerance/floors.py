@@ -217,9 +217,8 @@ def floors_table(posterior: Posterior, *, survive: float, grade: int | None, lev
     floor = critical.shifted(spread_quantile(survive, posterior.scale("tau_u"), posterior.scale("sigma")))
     to_come = critical.shifted(claim_deviation(posterior, survive=survive))
     cells = pd.DataFrame(list(posterior.design.cells), columns=["selection", "rootstock"])
-    cells["floor_c"] = floor.quantile(0.5)
-    cells["floor_low_c"] = floor.quantile(0.5 - level / 2.0)
-    cells["floor_high_c"] = floor.quantile(0.5 + level / 2.0)
+    ends = floor.quantiles([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
+    cells["floor_low_c"], cells["floor_c"], cells["floor_high_c"] = ends
     cells["bound"] = to_come.quantile(CLAIM_LEVEL)
     table = count_evidence(posterior.design.table, grade).merge(cells, on=["selection", "rootstock"], how="left")
     table["claimable_c"] = claimable(table)

@@ -78,7 +78,9 @@ def posterior_of(posterior: Posterior, figures: Figures) -> Distribution:
     Mixture or Sample
     """
     draws = posterior.draws
-    return mixture_of(posterior, figures) if draws is None or not draws.direct else sample_of(posterior, draws, figures)
+    if draws is None or not draws.direct:
+        return mixture_of(posterior, figures)
+    return sample_of(posterior, draws, figures).simplified()  # once, so that all answers are of the same draws
 
 
 def sample_of(posterior: Posterior, draws: Draws, figures: Figures) -> Sample:

@@ -10,6 +10,7 @@ A skewness of 0 is the normal distribution.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -105,6 +106,20 @@ class Mixture:
             if change < TOLERANCE:
                 break
         return values
+
+    def quantiles(self, shares: Sequence[float]) -> Floats:
+        """Several quantiles of each figure.
+
+        Parameters
+        ----------
+        shares : sequence of float
+
+        Returns
+        -------
+        ndarray, dims (share, figure)
+        """
+        merged = self.simplified()
+        return np.array([merged.quantile(share) for share in shares])
 
     def moments(self) -> tuple[Floats, Floats]:
         """Mean and standard deviation of each figure, dims (figure,).

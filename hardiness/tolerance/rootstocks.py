@@ -87,7 +87,7 @@ def _on_shared(design: Design, pairs: list[_Pair]) -> Figures:
 
 def _table(pairs: list[_Pair], over: str, posterior: Posterior, figures: Figures, level: float) -> pd.DataFrame:
     difference = posterior_of(posterior, figures)
-    low, middle, high = (difference.quantile(share) for share in (0.5 - level / 2.0, 0.5, 0.5 + level / 2.0))
+    low, middle, high = difference.quantiles([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
     table = pd.DataFrame([(a, b, over, len(shared)) for a, b, shared in pairs])
     table.columns = pd.Index(["rootstock_a", "rootstock_b", "over", "shared_selections"])
     table["difference_c"], table["low_c"], table["high_c"] = middle, low, high

@@ -94,5 +94,5 @@ def scaled_priors(priors: Priors, factor: float) -> Priors:
 
 def _floors(posterior: Posterior, survive: float, grade: int, level: float) -> tuple[np.ndarray, np.ndarray]:
     mixture = floor_distribution(posterior, survive=survive, grade=grade)
-    low, middle, high = (mixture.quantile(share) for share in (0.5 - level / 2.0, 0.5, 0.5 + level / 2.0))
+    low, middle, high = mixture.quantiles([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
     return middle, high - low

@@ -66,7 +66,8 @@ def test_survivors_alone_say_no_more_than_the_binomial_limit(plants):
     fixed = {name: 0.0 for name in ("tau_a", "tau_b", "tau_c", "tau_u", "tau_e")} | {"sigma": 1.0}
     fit = fit_tolerance(binary_rows([-10.0], [plants], [0]), grades=2, priors=Priors(alpha_sd=1.6, fixed=fixed))
     most_killed = 1 - float(fit.curves([-10.0]).isel(quantile=0).item())  # the 5 % point of those that live
-    assert exact / 1.25 < most_killed < exact * 1.1  # the exact posterior's own bound is up to 1.07 of it
+    # The exact posterior's own bound is up to 1.07 of it; draws add chance.
+    assert exact / 1.25 < most_killed < exact * 1.15
     # The same by summing over the one thing that is not known.
     alpha = np.linspace(-12.0, 12.0, 20_001)
     log_density = -0.5 * (alpha / 1.6) ** 2 - plants * np.logaddexp(0.0, alpha)
