@@ -109,8 +109,8 @@ def make_cards(gathered: Gathered, selections: Sequence[str] = (), rootstock: st
         if name not in gathered.order
     ]
     if rootstock is not None and rootstock not in stocks:
-        problems.append(Problem(f"'{rootstock}'", f"one of {', '.join(stocks) or 'none: no plant is registered'}",
-                                file="--rootstock", hint=near_name(rootstock, stocks)))  # fmt: skip
+        accepted = f"one of {', '.join(stocks)}" if stocks else "none: no plant is registered"
+        problems.append(Problem(f"'{rootstock}'", accepted, file="--rootstock", hint=near_name(rootstock, stocks)))
     if problems:
         raise InputError(problems)
     if rootstock is not None:
