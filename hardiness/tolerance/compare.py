@@ -63,7 +63,7 @@ def compare_table(
         right = _weights(table["selection_b"], met, posterior.design.cells)
         difference = posterior_of(posterior, differences(posterior.design, left, right))
         table["probability_a_hardier"] = difference.probability_below(np.zeros(len(pairs)))
-        ends = difference.simplified().quantiles([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
+        ends = difference.quantiles([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
         table["low_c"], table["difference_c"], table["high_c"] = ends
         table["shared_winters"] = _shared_winters(posterior.design.table, table, met)
     return table.reindex(columns=schema.column_names(schema.COMPARE))

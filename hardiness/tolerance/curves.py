@@ -48,7 +48,7 @@ def survival_curves(
     quantiles = np.array([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
     sd, sigma = posterior.scale("tau_u"), posterior.scale("sigma")
     # At one half the deviation is 0.
-    middle = floor_distribution(posterior, survive=0.5, grade=grade).simplified()
+    middle = floor_distribution(posterior, survive=0.5, grade=grade).coarse()
     deviations = [spread_quantile(float(share), sd, sigma) for share in _SHARES]
     cells = posterior.design.tested_cells
     places = pd.MultiIndex.from_tuples(posterior.design.cells).get_indexer(pd.MultiIndex.from_tuples(cells))

@@ -15,7 +15,8 @@ from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Indices
 from hardiness.tolerance.mixture import Mixture
 
-MANY = 8_192  # draws; past it a sample is simplified
+MOST_VALUES = 4_000_000  # draws x figures; past it a sample has fewer draws
+FEW = 8_192  # draws
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,18 +113,29 @@ class Sample:
         return mean, np.sqrt(self.weights @ (self.values - mean) ** 2)
 
     def simplified(self) -> Sample:
-        """Fewer draws where there are very many, each taken as often as its weight asks, give or take one.
-
-        Whoever asks for many quantiles simplifies once.
+        """Fewer draws where figures are very many.
 
         Returns
         -------
         Sample
         """
-        if self.weights.size <= MANY:
+        return self._of(max(MOST_VALUES // max(self.values.shape[1], 1), FEW))
+
+    def coarse(self) -> Sample:
+        """A few thousand draws, for whoever asks for very many quantiles.
+
+        Returns
+        -------
+        Sample
+        """
+        return self._of(FEW)
+
+    def _of(self, count: int) -> Sample:
+        """So many draws at most, each taken as often as its weight asks, give or take one."""
+        if self.weights.size <= count:
             return self
-        taken = systematic(self.weights, MANY)
-        return Sample(np.full(MANY, 1.0 / MANY), self.values[taken], self.node[taken])
+        taken = systematic(self.weights, count)
+        return Sample(np.full(count, 1.0 / count), self.values[taken], self.node[taken])
 
 
 def systematic(weights: Floats, count: int) -> Indices:
