@@ -92,4 +92,4 @@ def claims(csv: str | None, containers: bool, trial: str | None) -> None:
 def _print_claims(flow: Flow) -> None:
     table = flow.claims.assign(floor_c=claim_texts(flow.claims, flow.floors(), flow.settings))
     columns = [replace(column, kind="text") if column.name == "floor_c" else column for column in schema.CLAIMS]
-    print_table(table, columns, flow.settings, FIRST_CLAIMED)
+    print_table(table, columns, flow.settings, FIRST_CLAIMED, fold=["floor_c"])

@@ -86,7 +86,13 @@ def claim_texts(claims: pd.DataFrame, floors: pd.DataFrame, settings: Settings) 
     ]
 
 
-def print_table(table: pd.DataFrame, columns: Sequence[Column], settings: Settings, first: Sequence[str] = ()) -> None:
+def print_table(
+    table: pd.DataFrame,
+    columns: Sequence[Column],
+    settings: Settings,
+    first: Sequence[str] = (),
+    fold: Sequence[str] = (),
+) -> None:
     """Print a table on stdout.
 
     Parameters
@@ -98,6 +104,8 @@ def print_table(table: pd.DataFrame, columns: Sequence[Column], settings: Settin
         Its unit is the one shown.
     first : sequence of str
         Columns that matter most, the most needed one first: where the terminal is narrow, the others go.
+    fold : sequence of str
+        Columns of short texts that are folded there too, before another column goes.
     """
     texts = {c.name: [cell_text(value, c, settings) for value in table[c.name]] for c in columns}
     headings = {column.name: heading(column, settings.units) for column in columns}
@@ -107,6 +115,8 @@ def print_table(table: pd.DataFrame, columns: Sequence[Column], settings: Settin
         widths = {name: max(whole[name], cell_len(headings[name])) for name in headings}
     else:
         order = [*first, *(name for name in headings if name not in first)]
+        if sum(whole.values()) + len(GAP) * (len(whole) - 1) > width:
+            whole |= {name: min(whole[name], NARROWEST_TEXT) for name in fold}
         widths = _fitted([name for name in order if name in headings], headings, whole, width)
     shown = [column for column in columns if column.name in widths]
     right = [column.kind in ("number", "integer") or column.unit is not None for column in shown]

@@ -41,6 +41,7 @@ def typeset(template: str, data: Mapping[str, Any], pictures: Mapping[str, str] 
     Examples
     --------
     >>> page = {"title": "#not markup", "trial": "Hill", "dated": "", "sections": [], "note": "", "paper": "a4"}
+    >>> page["side"] = 15
     >>> pdf = typeset("report", page)
     >>> pdf[:5], pdf == typeset("report", page)
     (b'%PDF-', True)

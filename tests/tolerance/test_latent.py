@@ -122,6 +122,7 @@ def test_extreme_rows_still_settle(small):
     cold = small.copy()
     cold.loc[cold.index[0], ["grade", "grade_low"]] = 0
     cold.loc[cold.index[0], "exposure_c"] = -60.0
+    cold.loc[cold.index[0], "freeze"] = "a freeze of its own"
     assert np.isfinite(find_mode(problem_of(cold), SCALES).log_joint)
 
 
