@@ -115,9 +115,11 @@ def print_table(
         widths = {name: max(whole[name], cell_len(headings[name])) for name in headings}
     else:
         order = [*first, *(name for name in headings if name not in first)]
-        if sum(whole.values()) + len(GAP) * (len(whole) - 1) > width:
-            whole |= {name: min(whole[name], NARROWEST_TEXT) for name in fold}
-        widths = _fitted([name for name in order if name in headings], headings, whole, width)
+        order = [name for name in order if name in headings]
+        widths = _fitted(order, headings, whole, width)
+        if len(widths) < len(order):
+            folded = whole | {name: min(whole[name], NARROWEST_TEXT) for name in fold}
+            widths = _fitted(order, headings, folded, width)
     shown = [column for column in columns if column.name in widths]
     right = [column.kind in ("number", "integer") or column.unit is not None for column in shown]
     names = [column.name for column in shown]
