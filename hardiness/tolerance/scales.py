@@ -32,6 +32,7 @@ STEP = 0.05  # [log K] of the differences of the gradient that make the Hessian
 WIDEST = 4.5  # [log K squared] largest variance followed
 LARGEST_MOVE = 1.0  # [log K] of a scale, from the mode to the centre
 MOST_MOVES = 4
+PILOT_ROWS = 600  # up to here Laplace's mode is doubted
 SETTLED = 0.2  # [sd] of the last move
 STEEPEST = 10.0  # [1 per log K] slope of what Laplace misses past which its mode is no guide; mostly it is 1 or less
 MANY_ROWS = 6_000  # beyond it the search starts from a sample, and differences are taken on one side only
@@ -106,7 +107,8 @@ def find_scales(problem: Problem, priors: Priors, prepare: Callable[[Mode], Miss
         here, _ = _mode_of_scales(problem, priors, priors.start(), None, None, GRADIENT_TOLERANCE)
         around_it = _look_around(problem, priors, prepare(here[2]), here, one_sided=False)
     psi, _, mode, _ = here
-    if not np.all(np.abs(around_it.extra) <= STEEPEST):  # what is not a number is not below it either
+    # What is not a number is not below it either. With many selections the slopes add up, and are right to be steep.
+    if problem.design.low.size <= PILOT_ROWS and not np.all(np.abs(around_it.extra) <= STEEPEST):
         return _by_pilot(problem, priors, prepare(mode))
     found = ScalesMode(psi, mode, around_it.hessian, around_it.slopes, psi)
     return replace(found, centre=_centre(problem, priors, found, around_it.extra))

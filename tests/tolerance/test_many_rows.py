@@ -5,6 +5,7 @@ import pytest
 
 from hardiness.tolerance import mixture, scales
 from hardiness.tolerance.design import keep_selections
+from hardiness.tolerance.fit import fit_tolerance
 from hardiness.tolerance.mixture import Mixture
 from hardiness.tolerance.priors import Priors
 from tests.simulate import simulate_observations
@@ -63,3 +64,12 @@ def test_many_figures_are_simplified_once_and_keep_their_quantiles(monkeypatch):
     assert merged.weights.size <= mixture.GROUPS and merged.weights.sum() == pytest.approx(1.0)
     assert merged.simplified() is merged
     assert np.abs(whole.quantile(0.05) - exact).max() < 0.02
+
+
+def test_steep_slopes_of_many_selections_are_believed(monkeypatch):
+    """What Laplace misses adds up over selections; its mode is doubted in small trials alone, where a pilot is cheap."""
+    monkeypatch.setattr(scales, "STEEPEST", 1e-6)
+    monkeypatch.setattr(scales, "pilot", lambda *_: pytest.fail("a large trial asked for a pilot"))
+    rows = simulate_observations(np.random.default_rng(21), selections=60, plants_per_cell=2, freezes=4)[0]
+    assert len(rows) > scales.PILOT_ROWS
+    assert fit_tolerance(rows).posterior.diagnostics.pareto_k < 0.7
