@@ -67,7 +67,7 @@ def test_many_figures_are_simplified_once_and_keep_their_quantiles(monkeypatch):
 
 
 def test_steep_slopes_of_many_selections_are_believed(monkeypatch):
-    """What Laplace misses adds up over selections; its mode is doubted in small trials alone, where a pilot is cheap."""
+    """What Laplace misses adds up over selections; its mode is doubted in small trials alone."""
     monkeypatch.setattr(scales, "STEEPEST", 1e-6)
     monkeypatch.setattr(scales, "pilot", lambda *_: pytest.fail("a large trial asked for a pilot"))
     rows = simulate_observations(np.random.default_rng(21), selections=60, plants_per_cell=2, freezes=4)[0]
