@@ -21,6 +21,7 @@ from hardiness.tolerance.rowmaps import Weights
 TOLERANCE = (
     1e-7  # largest move of a standardised critical temperature at which Newton stops; it then errs by its square
 )
+NODE_TOLERANCE = 0.02  # at a node: what is left is far below what draws and Laplace itself leave
 MOST_STEPS = 200
 STACK = 16  # points solved together: more no longer fit the processor's cache
 

@@ -14,11 +14,10 @@ import numpy as np
 from hardiness.tolerance.latent import Mode, Problem, Surroundings, find_surroundings
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.marginal import log_marginal
-from hardiness.tolerance.newton import find_modes
+from hardiness.tolerance.newton import NODE_TOLERANCE, find_modes
 from hardiness.tolerance.priors import Priors
 
 POINTS = 256
-NODE_TOLERANCE = 0.02  # of Newton: see hardiness.tolerance.posterior
 OWN_SHARE = 0.5  # of the variances that stays where few points carry the weight: correlations are then mostly chance
 LEAST_SD = 0.3  # [log K]
 

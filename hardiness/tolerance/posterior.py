@@ -34,7 +34,7 @@ from hardiness.tolerance.latent import Effects, Mode, Problem, find_surroundings
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.marginal import log_marginal
 from hardiness.tolerance.matrices import Indices
-from hardiness.tolerance.newton import find_mode, find_modes
+from hardiness.tolerance.newton import NODE_TOLERANCE, find_mode, find_modes
 from hardiness.tolerance.priors import Priors
 from hardiness.tolerance.proposal import shape_proposal
 from hardiness.tolerance.psis import pareto_smooth
@@ -43,7 +43,6 @@ from hardiness.tolerance.scales import Missed, find_scales
 from hardiness.tolerance.whitening import Whitening
 
 LEAST_WEIGHT = 1e-4  # of the heaviest node by Laplace; lighter ones are dropped
-NODE_TOLERANCE = 0.02  # of Newton at a node: what is left is far below what draws and Laplace itself leave
 MOST_DRAWN_ROWS = 6_000  # larger trials stay with Laplace
 LARGEST_K = 0.7  # of the weights' tail: above it they cannot be trusted
 FEW_ROWS = 200  # up to here, and after the sampler, figures are those of the draws themselves

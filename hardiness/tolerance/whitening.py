@@ -25,7 +25,6 @@ from hardiness.tolerance.skewness import gap_skewness
 
 LEAST_SKEW = 1e-3  # a smaller skewness is taken as this, so that one formula serves
 MOST_SKEW = 1.4  # that of the gaps' prior
-LEVELS = ("tau_u", "tau_c", "tau_a")
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,13 +199,8 @@ class Whitening:
 
     def _precisions(self) -> tuple[Floats, Floats, Floats]:
         """Prior precisions of plants, cells and selections; 0 where an effect is held at 0."""
-        design, scales = self.mode.problem.design, self.mode.scales
-        shares = (np.ones(design.cell_of_plant.size), np.ones(len(design.cells)), design.selection_share)
-        found = []
-        for name, share in zip(LEVELS, shares, strict=True):
-            variance = scales[name] ** 2 * share
-            found.append(np.where(variance > 0, 1.0 / np.where(variance > 0, variance, 1.0), 0.0))
-        return found[0], found[1], found[2]
+        plants, cells, selections, _ = self.mode.problem.precisions(self.mode.scales)
+        return plants, cells, selections
 
 
 def _pull(variance: Floats, coupling: Matrix, away: Floats) -> Floats:
