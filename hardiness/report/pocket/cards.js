@@ -42,6 +42,7 @@
     let stops = data.stops;
     let at = 0;
     let shown = ""; // the plant on the card
+    let aimed = ""; // what the card showed when a finger or the mouse went down on a grade
     const drafts = new Map(); // of plants without a grade yet: note, cover, photos
 
     const observer = make("input", { id: "observer", maxLength: 200, autocomplete: "off", value: keeper.observer });
@@ -69,7 +70,8 @@
       const [fill, letter] = data.colours[grade];
       tile.style.setProperty("--fill", fill);
       tile.style.setProperty("--letter", letter);
-      return make("button", { type: "button", class: "grade-press", "aria-pressed": "false", onclick: () => press(grade) },
+      return make("button", { type: "button", class: "grade-press", "aria-pressed": "false",
+        onpointerdown: () => { aimed = inSight(); }, onclick: () => pressed(grade) },
         tile, make("span", {}, text));
     });
     const undo = make("button", { type: "button", class: "plain", onclick: takeBack }, "Undo");
@@ -158,6 +160,20 @@
     }
 
     function draftOf(plant) { return drafts.get(plant) || { protected: "", notes: "", files: [] }; }
+
+    function inSight() {
+      if (!stops.length) return "";
+      const { value } = keeper.get(stop().plant);
+      return JSON.stringify([stop().plant, value && value.grade]);
+    }
+
+    // A finger that goes down leaves the field it was in: a new name or date then changes the card beneath it.
+    function pressed(grade) {
+      const meant = aimed;
+      aimed = "";
+      if (meant && meant !== inSight()) said.textContent = "The card has changed. Look at it, then give the grade.";
+      else press(grade);
+    }
 
     function press(grade) {
       if (!stops.length || keeper.get(stop().plant).state === "conflict") return;
