@@ -206,7 +206,9 @@ class Trial(TakesReadings):
         records = parse_records(raw, layout, self.settings, keys_only=True, hold=True)
         return self.store.withdraw(table, records, undo=undo, death_settled=self._death_settled)
 
-    def withdraw_upload(self, sha_prefix: str, *, undo: bool = False) -> Withdrawal:
+    def withdraw_upload(
+        self, sha_prefix: str, *, undo: bool = False, why: str = "", rehearse: bool = False
+    ) -> Withdrawal:
         """Make all that came with an upload stop counting, or count again.
 
         Parameters
@@ -215,6 +217,10 @@ class Trial(TakesReadings):
             The first characters of its SHA-256.
         undo : bool
             Count again.
+        why : str
+            Kept in the history.
+        rehearse : bool
+            Only tell what would come of it, and store nothing.
 
         Returns
         -------
@@ -225,7 +231,8 @@ class Trial(TakesReadings):
         InputError
             If no upload, or more than one, begins so, or other records rest on it.
         """
-        return self.store.withdraw_upload(sha_prefix, undo=undo, death_settled=self._death_settled)
+        return self.store.withdraw_upload(sha_prefix, undo=undo, why=why, rehearse=rehearse,
+                                          death_settled=self._death_settled)  # fmt: skip
 
     def _death_settled(self, plant: str, death: dt.date, later: dt.date) -> bool:
         """Whether the plant met, after it was scored dead, a freeze that lies before the later date."""

@@ -143,12 +143,13 @@ def add_readings(
 
 @withdraw.command("upload")
 @click.argument("sha", metavar="HASH")
+@click.option("--why", metavar="TEXT", default="", help="Why; it is kept with your name.")
 @click.option("--undo", is_flag=True, help="Have it count again.")
 @trial_option
-def withdraw_upload(sha: str, undo: bool, trial: str | None) -> None:
+def withdraw_upload(sha: str, why: str, undo: bool, trial: str | None) -> None:
     """Withdraw all that came with an upload, named by the first characters of its SHA-256."""
     with open_trial(trial_folder(trial)) as opened:
-        say(opened.withdraw_upload(sha, undo=undo).said)
+        say(opened.withdraw_upload(sha, undo=undo, why=why).said)
 
 
 def say_intake(intake: Intake, *, name_sensor: bool = False) -> None:

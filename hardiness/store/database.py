@@ -154,6 +154,23 @@ class Database:
             yield connection
 
     @contextmanager
+    def rehearse(self) -> Iterator[sa.Connection]:
+        """Open a transaction that writes and is undone in any case: it tells what a change would come to.
+
+        Yields
+        ------
+        sqlalchemy.Connection
+
+        Raises
+        ------
+        StoreError
+            As :meth:`write`.
+        """
+        with self._transaction(writing=True) as connection:
+            yield connection
+            connection.rollback()
+
+    @contextmanager
     def _transaction(self, **options: Any) -> Iterator[sa.Connection]:
         try:
             with self.engine.connect().execution_options(**options) as connection, connection.begin():

@@ -290,7 +290,13 @@ class Store(StoreView):
         return withdraw_rows(self._folder, records, undo=undo, death_settled=death_settled)
 
     def withdraw_upload(
-        self, sha_prefix: str, *, undo: bool = False, death_settled: DeathSettled | None = None
+        self,
+        sha_prefix: str,
+        *,
+        undo: bool = False,
+        why: str = "",
+        rehearse: bool = False,
+        death_settled: DeathSettled | None = None,
     ) -> Withdrawal:
         """Withdraw all of an upload: see :func:`hardiness.store.withdrawals.withdraw_upload`.
 
@@ -300,6 +306,10 @@ class Store(StoreView):
             The upload's SHA-256, or its first characters.
         undo : bool, default False
             Have it count again.
+        why : str
+            Kept in the history.
+        rehearse : bool, default False
+            Only tell what would come of it.
         death_settled : callable, optional
             See :func:`hardiness.read.references.check_references`.
 
@@ -307,7 +317,8 @@ class Store(StoreView):
         -------
         Withdrawal
         """
-        return withdraw_upload(self._folder, sha_prefix, undo=undo, death_settled=death_settled)
+        return withdraw_upload(self._folder, sha_prefix, undo=undo, why=why, rehearse=rehearse,
+                               death_settled=death_settled)  # fmt: skip
 
     def orphans(self) -> list[Path]:
         """List files that no row names: see :func:`hardiness.store.inspection.find_orphans`.

@@ -23,7 +23,7 @@ from hardiness.store.history import note_act, note_rows
 from hardiness.store.intake import READINGS_TABLE
 from hardiness.store.part_rows import parts_of_intake, parts_that_count
 from hardiness.store.parts import Part, read_part, read_rows
-from hardiness.store.records import Key, State, changes_between, to_json
+from hardiness.store.records import Change, Key, State, changes_between, to_json
 from hardiness.store.snapshot import refuse_problems, take_snapshot
 from hardiness.store.station_parts import refuse_other_series, series_of_part
 from hardiness.store.versions import mark_versions, versions_of
@@ -44,10 +44,20 @@ class Withdrawal:
         Rows (or readings) that changed: stopped counting, or count again.
     said : list of str
         Sentences for the user.
+    gone, back : list of tuple
+        Of an upload: keys of rows that counted and do not now, and the other way round.
+    changed : list of Change
+        Of an upload: values that are others now.
+    parts : list of Part
+        Of an upload: its stretches of readings.
     """
 
     count: int
     said: list[str] = field(default_factory=list)
+    gone: list[Key] = field(default_factory=list)
+    back: list[Key] = field(default_factory=list)
+    changed: list[Change] = field(default_factory=list)
+    parts: list[Part] = field(default_factory=list)
 
 
 def withdraw_rows(
@@ -132,7 +142,13 @@ def _say_rows(table: Table, keys: list[Key], changed: list[Key], after: State, *
 
 
 def withdraw_upload(
-    folder: TrialFolder, sha_prefix: str, *, undo: bool = False, death_settled: DeathSettled | None = None
+    folder: TrialFolder,
+    sha_prefix: str,
+    *,
+    undo: bool = False,
+    why: str = "",
+    rehearse: bool = False,
+    death_settled: DeathSettled | None = None,
 ) -> Withdrawal:
     """Withdraw all that came with an upload, or have it count again.
 
@@ -144,6 +160,10 @@ def withdraw_upload(
         The upload's SHA-256, or its first characters.
     undo : bool, default False
         Undo an earlier withdrawal.
+    why : str
+        Kept in the history with who and when.
+    rehearse : bool, default False
+        Only tell what would come of it, and store nothing.
     death_settled : callable, optional
         See :func:`hardiness.read.references.check_references`.
 
@@ -158,28 +178,47 @@ def withdraw_upload(
     StoreError
         If the machine could not store it.
     """
-    with folder.database.write() as connection:
-        sha256, intakes = _intakes_of(connection, sha_prefix)
-        turned = [intake for intake in intakes if bool(intake.withdrawn) == undo]
-        name = intakes[0].file
-        if not turned:
-            return Withdrawal(0, [f"Upload {sha256[:12]} ('{name}') {'counts' if undo else 'is withdrawn'} already: "
-                                  f"nothing has changed."])  # fmt: skip
-        before = take_snapshot(connection)
-        numbers = [int(intake.id) for intake in turned]
-        if undo:
-            _refuse_contradictions(connection, folder, turned)
-        connection.execute(sa.update(INTAKES).where(INTAKES.c.id.in_(numbers)).values(withdrawn=not undo))
-        after = take_snapshot(connection)
-        refuse_problems(before, after, settings=folder.settings, death_settled=death_settled, most=_MOST_LISTED)
-        action = "undo withdraw upload" if undo else "withdraw upload"
-        for intake in turned:
-            note_act(connection, who=folder.who, action=action, table=intake.table_name, sha256=sha256,
-                     file=intake.file, new=to_json({"rows": intake.rows}))  # fmt: skip
-            if intake.table_name in RECORD_TABLES:
-                _note_changed_rows(connection, folder, intake, before.state, after.state, action)
-        said = [_say_upload(intake, before.state, after.state, undo=undo) for intake in turned]
-    return Withdrawal(sum(int(intake.rows) for intake in turned), [*said, *say_missed(before, after)])
+    with folder.database.rehearse() if rehearse else folder.database.write() as connection:
+        return _turn_upload(connection, folder, sha_prefix, undo, why, death_settled)
+
+
+def _turn_upload(
+    connection: sa.Connection,
+    folder: TrialFolder,
+    sha_prefix: str,
+    undo: bool,
+    why: str,
+    death_settled: DeathSettled | None,
+) -> Withdrawal:
+    sha256, intakes = _intakes_of(connection, sha_prefix)
+    turned = [intake for intake in intakes if bool(intake.withdrawn) == undo]
+    if not turned:
+        return Withdrawal(0, [f"Upload {sha256[:12]} ('{intakes[0].file}') {'counts' if undo else 'is withdrawn'} "
+                              f"already: nothing has changed."])  # fmt: skip
+    before = take_snapshot(connection)
+    numbers = [int(intake.id) for intake in turned]
+    if undo:
+        _refuse_contradictions(connection, folder, turned)
+    connection.execute(sa.update(INTAKES).where(INTAKES.c.id.in_(numbers)).values(withdrawn=not undo))
+    after = take_snapshot(connection)
+    refuse_problems(before, after, settings=folder.settings, death_settled=death_settled, most=_MOST_LISTED)
+    action = "undo withdraw upload" if undo else "withdraw upload"
+    told = Withdrawal(sum(int(intake.rows) for intake in turned))
+    for intake in turned:
+        note = {"rows": intake.rows} | ({"why": why.strip()} if why.strip() else {})
+        note_act(connection, who=folder.who, action=action, table=intake.table_name, sha256=sha256,
+                 file=intake.file, new=to_json(note))  # fmt: skip
+        if intake.table_name in RECORD_TABLES:
+            _note_changed_rows(connection, folder, intake, before.state, after.state, action)
+        told.said.append(_say_upload(intake, before.state, after.state, undo=undo))
+        told.parts.extend(parts_of_intake(connection, folder, int(intake.id)))
+    for table in dict.fromkeys(intake.table_name for intake in turned if intake.table_name in RECORD_TABLES):
+        added, changed, gone = changes_between(before.state, after.state, table)
+        told.back.extend(added)
+        told.changed.extend(changed)
+        told.gone.extend(gone)
+    told.said.extend(say_missed(before, after))
+    return told
 
 
 def _note_changed_rows(

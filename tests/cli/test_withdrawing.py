@@ -112,8 +112,9 @@ def test_an_upload_is_withdrawn_by_the_first_characters_of_its_hash(planted: Lin
     assert "nothing has changed" in planted.done("withdraw", "upload", hash_).err
     same = planted.added("scores", DEAD, "s.csv")
     assert "withdrawn" in same.err and "--undo" in same.err and planted.held("scores").empty
-    planted.done("withdraw", "upload", hash_[:8], "--undo")
+    planted.done("withdraw", "upload", hash_[:8], "--undo", "--why", "the right walk after all")
     assert len(planted.held("scores")) == 2
+    assert '"why":"the right walk after all"' in planted.csv("history")[-3]["new"]
     assert [row["action"] for row in planted.csv("history")][-3] == "undo withdraw upload"
 
 

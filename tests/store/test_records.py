@@ -189,6 +189,31 @@ def test_withdrawing_an_upload_brings_the_earlier_state_back_and_undoing_it_the_
     assert "counts already" in planted.store.withdraw_upload(second.sha256[:10], undo=True).said[0]
 
 
+def test_a_rehearsed_withdrawal_tells_the_same_and_stores_nothing(planted):
+    planted.add("scores", "plant,scored_on,grade\nT1,2026-02-10,3\nT2,2026-02-10,1\n")
+    second = planted.add("scores", "plant,scored_on,grade\nT1,2026-02-10,4\nT3,2026-02-10,0\n", "b.csv")
+    token, acts = planted.store.state_token(), len(planted.store.history())
+    told = planted.store.withdraw_upload(second.sha256, rehearse=True)
+    assert (planted.store.state_token(), len(planted.store.history())) == (token, acts)
+    assert told.gone == [("T3", "2026-02-10", "")] and told.back == []
+    assert told.changed == [Change(("T1", "2026-02-10", ""), "grade", "4", "3")]
+    assert planted.store.withdraw_upload(second.sha256, why=" wrong walk ") == told
+    undone = planted.store.withdraw_upload(second.sha256, undo=True, rehearse=True)
+    assert undone.back == told.gone and undone.changed[0].new == "4"
+    assert "counts already" not in planted.store.withdraw_upload(second.sha256, undo=True).said[0]
+    acts = planted.store.history()
+    whole = acts[acts["key"] == ""]
+    assert [json.loads(new) for new in whole["new"].tail(2)] == [{"rows": 2, "why": "wrong walk"}, {"rows": 2}]
+
+
+def test_a_rehearsal_refuses_what_the_withdrawal_would_and_leaves_the_records_open(planted):
+    plants = planted.store.uploads()["upload"].iloc[1]
+    planted.add("scores", "plant,scored_on,grade\nT1,2026-02-10,3\n")
+    refused = problems(planted.store.withdraw_upload, plants, rehearse=True)
+    assert refused == problems(planted.store.withdraw_upload, plants) and len(refused) == 1
+    assert planted.add("scores", "plant,scored_on,grade\nT2,2026-02-10,3\n").added == 1
+
+
 def test_a_row_that_two_uploads_bring_counts_while_one_of_them_does(planted):
     first = planted.add("scores", "plant,scored_on,grade\nT1,2026-02-10,3\n")
     planted.add("scores", "plant,scored_on,grade\nT1,2026-02-10,3\nT2,2026-02-10,0\n")
