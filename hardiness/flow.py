@@ -25,9 +25,9 @@ from hardiness.weather.air import air_of_events, conditions_that_count
 from hardiness.weather.events import freezes_table, set_aside
 from hardiness.weather.gaps import HOUR_NS
 from hardiness.weather.hardening import INDEX_SPAN_H
-from hardiness.weather.masking import corrected_readings, readings_that_count
+from hardiness.weather.masking import readings_that_count
 from hardiness.weather.measuring import Measured, measure_sensors
-from hardiness.weather.one_by_one import OneByOne, counted_one_by_one, with_others
+from hardiness.weather.one_by_one import OneByOne, corrected_when_asked, counted_one_by_one, with_others
 from hardiness.weather.placing import Exposures, expose_plants, first_standing
 from hardiness.weather.quality import find_flags, freezes_in_doubt, judge_flags
 from hardiness.weather.sensors import sensors_known
@@ -162,7 +162,7 @@ class Flow:
     def _judged(self, *, values_only: bool) -> pd.DataFrame:
         r = self.records
         # offsets are in, so that sensors compare; masked readings too, so that a flag stays what it was
-        readings = corrected_readings(r.readings, r.calibrations, r.sensors, self.settings.zone)
+        readings = corrected_when_asked(r.readings, r.calibrations, r.sensors, self.settings.zone)
         flags = find_flags(readings, r.sensors, self.settings, values_only=values_only)
         return judge_flags(flags, r.masks, self.freezes, readings)
 

@@ -64,7 +64,7 @@ def freezes(csv: str | None, apart: bool, air: bool, trial: str | None) -> None:
         if opened.settings.latitude is None:
             say(NO_LATITUDE)
         if opened.flow().reads_one_by_one:
-            say("Flags were not looked for: readings are too many to hold at once. hardiness quality looks for them.")
+            say("Flags were not looked for: that takes minutes here. hardiness quality looks for them.")
         elif doubtful := opened.flow().freezes_in_doubt:
             say(doubt_sentence(doubtful, len(table)))
         say(estimated_note(table))

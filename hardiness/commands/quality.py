@@ -18,8 +18,10 @@ from hardiness.read.labels import RefusedError
 from hardiness.read.wallclock import parse_time, time_text
 from hardiness.settings import Settings
 from hardiness.trial import Trial, open_trial
-from hardiness.units import difference_to_fahrenheit, parse_difference
-from hardiness.weather.masking import corrected_readings, covered, instants_of
+from hardiness.units import parse_difference
+from hardiness.weather.extents import Extent, extents_of
+from hardiness.weather.masking import covered, instants_of
+from hardiness.weather.one_by_one import corrected_when_asked
 from hardiness.weather.quality import VALUE_KINDS
 from hardiness.weather.quality_gaps import lasting_text, summer_gaps
 
@@ -60,8 +62,8 @@ def quality(csv: str | None, sensor: str | None, figure: Path | None, page: str,
         _refuse_unknown(opened, sensor)
         flags = flow.flags if sensor is None else flow.flags[flow.flags["sensor"] == sensor]
         deliver(flags.reset_index(drop=True), schema.FLAGS, opened.settings, csv, FIRST)
-        counts = {name: series.size for name, series in flow.records.readings.items() if sensor in (None, name)}
-        say(summary_of(flags, counts))
+        extents = extents_of(flow.records.readings)
+        say(summary_of(flags, {name: extent for name, extent in extents.items() if sensor in (None, name)}))
         if quiet := summer_line(summer_gaps_of(opened, sensor), opened.settings):
             say(quiet)
         if figure is not None:
@@ -69,26 +71,28 @@ def quality(csv: str | None, sensor: str | None, figure: Path | None, page: str,
             say(f"The calendar is {words.listed([str(path) for path in written])}.")
 
 
-def summary_of(flags: pd.DataFrame, readings: dict[str, int]) -> list[str]:
+def summary_of(flags: pd.DataFrame, extents: dict[str, Extent]) -> list[str]:
     """Sum up each sensor's flags in a sentence."""
-    if not readings:
+    if not extents:
         return ["There are no readings yet: hardiness add readings FILE --sensor S adds a logger's."]
     said = []
-    for sensor, number in sorted(readings.items()):
+    for sensor, extent in sorted(extents.items()):
         own = flags[flags["sensor"] == sensor]
         waiting = int(((own["verdict"] == "") & own["flag"].isin(VALUE_KINDS)).sum())
         kinds = own["flag"].value_counts(sort=False)
         parts = [f"{kind} {kinds[kind]}" for kind in schema.FLAG_KINDS if kind in kinds]
         odd = f"flags: {', '.join(parts)}" if parts else "nothing odd"
         undecided = f"; {waiting} to decide on" if waiting else ""
-        said.append(f"{sensor}: {words.count(number, 'reading')}; {odd}{undecided}.")
+        number = f"{'' if extent.exact else 'up to '}{words.count(extent.readings, 'reading')}"
+        said.append(f"{sensor}: {number}; {odd}{undecided}.")
     return said
 
 
 def summer_gaps_of(opened: Trial, sensor: str | None) -> pd.DataFrame:
     """List the gaps that are no flags, of one sensor or of all."""
     r = opened.flow().records
-    gaps = summer_gaps(corrected_readings(r.readings, r.calibrations, r.sensors, opened.settings.zone), opened.settings)
+    readings = corrected_when_asked(r.readings, r.calibrations, r.sensors, opened.settings.zone)
+    gaps = summer_gaps(readings, opened.settings)
     return gaps if sensor is None else gaps[gaps["sensor"] == sensor]
 
 
@@ -298,5 +302,4 @@ def _kelvin(text: str, settings: Settings) -> float:
 
 
 def _signed(kelvin: float, settings: Settings) -> str:
-    value = difference_to_fahrenheit(kelvin) if settings.units == "F" else kelvin
-    return f"{'+' if value > 0 else ''}{words.number(value, 2)} °{settings.units}"
+    return f"{'+' if kelvin > 0 else ''}{words.difference(kelvin, settings.units, 2)}"

@@ -12,7 +12,6 @@ from hardiness.commands.output import csv_option, deliver, say, trial_folder, tr
 from hardiness.flow import Flow
 from hardiness.settings import ALWAYS, NEVER, OVERLAP, Settings
 from hardiness.trial import open_trial
-from hardiness.units import difference_to_fahrenheit
 from hardiness.weather.answering import who_answers
 from hardiness.weather.apart import find_apart
 from hardiness.weather.transfer_air import SKY, WIND, WIND_AND_SKY
@@ -75,12 +74,12 @@ def transfer_notes(table: pd.DataFrame, freezes: pd.DataFrame, settings: Setting
         best = rows.sort_values("sd_c", kind="stable").iloc[0]
         found = int(((freezes["sensor"] == logger) & (freezes["source"] == "estimated")).sum())
         side = "colder" if best["offset_c"] < 0 else "warmer"
+        apart, unsure = (words.difference(abs(best[name]), settings.units) for name in ("offset_c", "sd_c"))
         seen = f"by {words.count(int(best['cold_nights']), 'cold night')}" if best["nights"] else "by its height alone"
         many = words.count(found, "freeze") if found else "No freeze"
         notes.append(
-            f"{logger}: {_difference(abs(best['offset_c']), settings)} {side} than {best['source']} at the minimum, "
-            f"{seen}; a minimum estimated from it is sure to ± {_difference(best['sd_c'], settings)} (one standard "
-            f"deviation). {many} estimated."
+            f"{logger}: {apart} {side} than {best['source']} at the minimum, {seen}; a minimum estimated from it is "
+            f"sure to ± {unsure} (one standard deviation). {many} estimated."
         )
         notes += [_nights_note(best, settings)] * bool(best["cold_nights"])
         if found and (rows.loc[rows["freezes"] > 0, "basis"] == "height alone").any():
@@ -102,7 +101,7 @@ def _nights_note(pair: pd.Series[Any], settings: Settings) -> str:
     these, others = NIGHTS[by]
     side = "colder" if pair["calm_c"] < 0 else "warmer"
     same = words.number(abs(pair["calm_c"])) == "0.0"
-    more = "no colder and no warmer" if same else f"{_difference(abs(pair['calm_c']), settings)} {side}"
+    more = "no colder and no warmer" if same else f"{words.difference(abs(pair['calm_c']), settings.units)} {side}"
     return (
         f"{logger}: {these} nights are told from others by the {by} of {source} ({known}). In them it is {more} "
         f"against {source} than in {others} nights that cool as far."
@@ -161,9 +160,3 @@ def deliver_why(flow: Flow, csv: str | None) -> None:
     else:
         say("A plant asks the sensors it names, then the loggers of its block, the trial's only logger, and stations "
             "by distance; for each event the first with readings for 80 % of it answers.")  # fmt: skip
-
-
-def _difference(kelvin: float, settings: Settings) -> str:
-    if settings.units == "F":
-        return f"{words.number(difference_to_fahrenheit(kelvin))} °F"
-    return f"{words.number(kelvin)} °C"

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import xarray as xr
 
-from hardiness.weather.masking import readings_that_count
+from hardiness.weather.masking import corrected_readings, readings_that_count
 
 Source = Callable[[], xr.DataArray]
 
@@ -110,14 +110,36 @@ def counted_one_by_one(
     OneByOne
         What that function gives for each sensor.
     """
-
-    def own(table: pd.DataFrame, sensor: str) -> pd.DataFrame:
-        return table[table["sensor"] == sensor]
-
     sources = {
         sensor: partial(
-            _counted, sensor, source, own(masks, sensor), own(calibrations, sensor), own(sensors, sensor), zone
+            _counted, sensor, source, _own(masks, sensor), _own(calibrations, sensor), _own(sensors, sensor), zone
         )
+        for sensor, source in readings.sources.items()
+    }
+    return OneByOne(sources, readings.sizes)
+
+
+def corrected_when_asked(
+    readings: Mapping[str, xr.DataArray], calibrations: pd.DataFrame, sensors: pd.DataFrame, zone: ZoneInfo
+) -> Mapping[str, xr.DataArray]:
+    """Put all offsets in; what is fetched one by one stays so.
+
+    Parameters
+    ----------
+    readings : mapping of str to xarray.DataArray
+        As they were read. [degC]
+    calibrations, sensors, zone
+        As :func:`hardiness.weather.masking.corrected_readings` takes them.
+
+    Returns
+    -------
+    mapping of str to xarray.DataArray
+        What that function gives for each sensor. [degC]
+    """
+    if not isinstance(readings, OneByOne):
+        return corrected_readings(readings, calibrations, sensors, zone)
+    sources: dict[str, Source] = {
+        sensor: partial(_corrected, sensor, source, _own(calibrations, sensor), _own(sensors, sensor), zone)
         for sensor, source in readings.sources.items()
     }
     return OneByOne(sources, readings.sizes)
@@ -161,3 +183,13 @@ def _counted(
     zone: ZoneInfo,
 ) -> xr.DataArray:
     return readings_that_count({sensor: source()}, masks, calibrations, sensors, zone)[sensor]
+
+
+def _corrected(
+    sensor: str, source: Source, calibrations: pd.DataFrame, sensors: pd.DataFrame, zone: ZoneInfo
+) -> xr.DataArray:
+    return corrected_readings({sensor: source()}, calibrations, sensors, zone)[sensor]
+
+
+def _own(table: pd.DataFrame, sensor: str) -> pd.DataFrame:
+    return table[table["sensor"] == sensor]

@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -23,9 +24,10 @@ from hardiness.weather.days import nanoseconds
 from hardiness.weather.gaps import HOUR_NS, BoolArray, IntArray
 from hardiness.weather.masking import covered, spans_of
 from hardiness.weather.quality_clock import find_clock_faults
-from hardiness.weather.quality_course import Course, Stretch, courses_of
+from hardiness.weather.quality_course import Course, Stretch
 from hardiness.weather.quality_flat import find_plateaus, find_stuck
-from hardiness.weather.quality_gaps import cold_instants, find_gaps
+from hardiness.weather.quality_gaps import find_gaps, quiet_gaps
+from hardiness.weather.quality_neighbours import Courses
 from hardiness.weather.quality_power import find_fading
 from hardiness.weather.quality_sun import find_sun
 from hardiness.weather.quality_values import find_flips, find_impossible, find_spikes
@@ -76,16 +78,17 @@ def find_flags(
     >>> flags[["sensor", "flag", "readings", "worst_c"]].values.tolist()
     [['L1', 'spike', 1, -10.5]]
     """
-    courses = courses_of(readings, max_gap_h=settings.rules.max_gap_h)
+    courses = Courses(readings, max_gap_h=settings.rules.max_gap_h)
     longitudes = sensors_known(sensors, readings)["longitude"]
     clocks = {} if values_only else find_clock_faults(courses)
-    wrong_clocks = {course.sensor: _spans(course, clocks.get(course.sensor, [])) for course in courses}
-    cold = cold_instants((course.series for course in courses), settings)
+    wrong_clocks = {sensor: _spans(courses.alone(sensor), wrong) for sensor, wrong in clocks.items() if wrong}
+    quiet = {} if values_only else quiet_gaps(courses, lambda sensor: courses.alone(sensor).series, settings)
     rows: list[tuple[object, ...]] = []
-    for course in courses:
-        if course.times.size == 0:
+    for sensor, outline in courses.outlines.items():
+        if outline.readings == 0:
             continue
-        place = float(longitudes[course.sensor])
+        course = courses[sensor]
+        place = float(longitudes[sensor])
         east = settings.longitude or 0.0 if np.isnan(place) else place
         stretches = [
             *find_impossible(course, settings.units),
@@ -95,12 +98,12 @@ def find_flags(
             *find_stuck(course, settings.units),
             *find_fading(course, settings.units),
         ]
-        own = clocks.get(course.sensor, [])
+        own = clocks.get(sensor, [])
         suns, own = _sun_or_clock(course, own, east, settings.units)
         suns = [sun for sun in suns if not _laid_to_neighbours(course, sun, wrong_clocks)]
         stretches = [s for s in stretches if not _shaft_of(suns, course, s)]
         if not values_only:
-            stretches += [*suns, *own, *find_gaps(course, cold, settings)]
+            stretches += [*suns, *own, *find_gaps(course, quiet[sensor].steps)]
         rows += [_row(course, stretch) for stretch in _each_once(stretches)]
     return _table(rows)
 
@@ -133,7 +136,7 @@ def _spans(course: Course, stretches: list[Stretch]) -> list[tuple[int, int]]:
 def _laid_to_neighbours(course: Course, sun: Stretch, wrong_clocks: Mapping[str, list[tuple[int, int]]]) -> bool:
     """Whether half of the neighbours or more had a wrong clock then: their middays came at another hour."""
     begin, end = int(course.times[sun.first]), int(course.times[sun.last])
-    wrong = [any(a <= end and begin <= b for a, b in wrong_clocks[other.sensor]) for other in course.neighbours]
+    wrong = [any(a <= end and begin <= b for a, b in wrong_clocks.get(other.sensor, [])) for other in course.neighbours]
     return bool(wrong) and 2 * sum(wrong) >= len(wrong)
 
 
@@ -227,10 +230,18 @@ def judge_flags(
     """
     verdicts, touched = [], []
     by_sensor = {sensor: rows for sensor, rows in freezes.groupby("sensor", sort=False)}
-    times = {sensor: np.sort(utc_times(air["time"].to_numpy()).astype(np.int64)) for sensor, air in readings.items()}
+    decided = set(masks["sensor"])
+
+    @lru_cache(maxsize=1)  # flags come sensor by sensor
+    def times_of(sensor: str) -> IntArray:
+        if sensor not in decided:  # nobody asks for its readings, which may have to be fetched
+            return np.zeros(0, dtype=np.int64)
+        return np.sort(utc_times(readings[sensor]["time"].to_numpy()).astype(np.int64))
+
     firsts, lasts = nanoseconds(flags["from"]), nanoseconds(flags["to"])
     for sensor, flag, first, last in zip(flags["sensor"], flags["flag"], firsts, lasts, strict=True):
-        inside = times[sensor][np.searchsorted(times[sensor], first) : np.searchsorted(times[sensor], last, "right")]
+        times = times_of(sensor)
+        inside = times[np.searchsorted(times, first) : np.searchsorted(times, last, "right")]
         verdicts.append(_verdict(masks, sensor, inside, whole=flag == "gap"))
         rows = by_sensor.get(sensor)
         names = [] if rows is None else rows["freeze"][(nanoseconds(rows["starts"]) <= last)

@@ -10,13 +10,15 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from hardiness import words
 from hardiness.weather.gaps import HOUR_NS, FloatArray
-from hardiness.weather.quality_course import Course, Stretch, read_off
+from hardiness.weather.quality_course import Stretch, read_off
 from hardiness.weather.quality_lags import A_DAY, GRID_H, WINDOW_DAYS, agreed, days_of, lags_of, peaks_of
+from hardiness.weather.quality_neighbours import KEPT, MOST_NEIGHBOURS, Courses
 
 JUMP_H, OWN_JUMP_H = (
     0.75,
@@ -49,12 +51,12 @@ class Shift:
     drift: bool
 
 
-def find_clock_faults(courses: list[Course]) -> dict[str, list[Stretch]]:
+def find_clock_faults(courses: Courses) -> dict[str, list[Stretch]]:
     """Find jumps and drifts of every sensor's clock.
 
     Parameters
     ----------
-    courses : list of Course
+    courses : Courses
         All sensors.
 
     Returns
@@ -63,26 +65,30 @@ def find_clock_faults(courses: list[Course]) -> dict[str, list[Stretch]]:
         ``clock jump`` and ``clock drift`` by sensor. With one neighbour only, a fault is laid to the one of the two
         whose own days moved.
     """
-    timed = [course for course in courses if course.has_days and course.times.size > 2 * A_DAY]
+    told = courses.outlines
+    timed = [sensor for sensor, outline in told.items() if outline.has_days and outline.readings > 2 * A_DAY]
     if not timed:
         return {}
     step, window = int(GRID_H * HOUR_NS), WINDOW_DAYS * A_DAY
-    begin = min(int(course.times[0]) for course in timed) // (24 * HOUR_NS) * 24 * HOUR_NS
-    end = max(int(course.times[-1]) for course in timed)
+    begin = min(told[sensor].first for sensor in timed) // (24 * HOUR_NS) * 24 * HOUR_NS
+    end = max(told[sensor].last for sensor in timed)
     windows = -(-(end - begin) // (step * window))
     grid = begin + np.arange(windows * window) * step
-    days = {course.sensor: days_of(read_off(course.series, grid)) for course in timed}
-    peaks = {sensor: peaks_of(course) for sensor, course in days.items()}
+
+    @lru_cache(maxsize=max(KEPT // grid.size, MOST_NEIGHBOURS + 1))
+    def days(sensor: str) -> FloatArray:
+        return days_of(read_off(courses.alone(sensor).series, grid))
+
     found = {}
-    for course in timed:
-        names = [other.sensor for other in course.neighbours]
-        stretches = []
-        for shift in _shifts(course.sensor, names, days, peaks):
+    for sensor in timed:
+        names = list(courses.neighbours[sensor])
+        stretches, times = [], courses.alone(sensor).times
+        for shift in _shifts(days(sensor), [days(name) for name in names]):
             bounds = grid[shift.first * window], grid[min((shift.last + 1) * window, grid.size - 1)]
-            first, last = (int(i) for i in np.searchsorted(course.times, bounds))
-            first, last = min(first, course.times.size - 1), min(max(last - 1, first), course.times.size - 1)
+            first, last = (int(i) for i in np.searchsorted(times, bounds))
+            first, last = min(first, times.size - 1), min(max(last - 1, first), times.size - 1)
             stretches.append(_stretch(shift, first, last, names))
-        found[course.sensor] = stretches
+        found[sensor] = stretches
     return found
 
 
@@ -98,13 +104,15 @@ def _stretch(shift: Shift, first: int, last: int, names: list[str]) -> Stretch:
                    f"{WINDOW_DAYS} days of these times.", late_h=shift.hours)  # fmt: skip
 
 
-def _shifts(sensor: str, names: list[str], days: dict[str, FloatArray], peaks: dict[str, FloatArray]) -> list[Shift]:
-    if not names:
-        return split(peaks[sensor], OWN_JUMP_H, OWN_DRIFT_H)
-    lags = np.array([_centred(lags_of(days[sensor], days[name])) for name in names])
-    if len(names) == 1:
+def _shifts(own: FloatArray, beside: list[FloatArray]) -> list[Shift]:
+    """Find where a sensor's days shift against those of its neighbours, or against its own."""
+    if not beside:
+        return split(peaks_of(own), OWN_JUMP_H, OWN_DRIFT_H)
+    lags = np.array([_centred(lags_of(own, other)) for other in beside])
+    if len(beside) == 1:
         shifts = split(lags[0], JUMP_H, DRIFT_H)
-        return [shift for shift in shifts if _own_fault(shift, peaks[sensor], peaks[names[0]])]
+        peaks, peaks_beside = peaks_of(own), peaks_of(beside[0])
+        return [shift for shift in shifts if _own_fault(shift, peaks, peaks_beside)]
     return split(agreed(lags), JUMP_H, DRIFT_H)
 
 

@@ -1,27 +1,20 @@
 """A sensor's readings beside those of its neighbours: what every check of quality starts from.
 
-In: readings of all sensors. Out: a :class:`Course` a sensor: its series, its resolution, its usual interval, and what
-its neighbours say of each of its readings: other sensors, read off at the same times, each moved by its usual
-difference.
+A :class:`Course` is a sensor's series, its resolution, its usual interval, and what its neighbours say of each of its
+readings: other sensors, read off at the same times, each moved by its usual difference. Which sensors those are is
+told by ``weather/quality_neighbours.py``. What a check finds is a :class:`Stretch`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-import xarray as xr
 
-from hardiness import words
-from hardiness.units import difference_to_fahrenheit
 from hardiness.weather.gaps import HOUR_NS, BoolArray, FloatArray, IntArray
-from hardiness.weather.series import Series, to_series
+from hardiness.weather.series import Series
 
-MOST_NEIGHBOURS = 4  # those whose differences scatter least; a fifth adds little to a median
-ASKED = 4000  # readings at which differences are compared to choose neighbours
-LEAST_SHARED = 0.2  # [1] share of its readings at which a neighbour must have one too
 DAILY_H = 12.0  # [h] a series with a longer usual interval tells no course of the day
 RESOLUTIONS = (0.01, 1.0)  # [K] finest and coarsest taken for the last digit of a logger
 
@@ -168,61 +161,27 @@ def median_of(rows: FloatArray) -> FloatArray:
     return np.where(counts > 0, middle, np.nan)
 
 
-def courses_of(readings: Mapping[str, xr.DataArray], *, max_gap_h: float | None = None) -> list[Course]:
-    """Lay the readings of all sensors beside each other.
+def course_of(sensor: str, series: Series, *, measured: bool) -> Course:
+    """Tell what a sensor's readings are like by themselves.
 
     Parameters
     ----------
-    readings : mapping of str to xarray.DataArray
-        Readings of each sensor, dims ``(time,)``, in UTC; ``attrs["series"]`` says what is not measured time by time
-        (``daily_minimum``, ``estimated``). [degC]
-    max_gap_h : float, optional
-        Longest bridged step; None: three usual intervals, at least 1.5 h. [h]
+    sensor : str
+    series : Series
+        Its readings.
+    measured : bool
+        Whether it reads the air time by time.
 
     Returns
     -------
-    list of Course
-        By sensor name. Estimated series are left out: they are nobody's readings.
-
-    Raises
-    ------
-    UnitsError, InputError
-        As :func:`hardiness.weather.series.to_series`.
+    Course
+        Without neighbours.
     """
-    alone = [
-        _alone(sensor, to_series(air, max_gap_h=max_gap_h), air.attrs.get("series", "measured") == "measured")
-        for sensor, air in sorted(readings.items())
-        if air.attrs.get("series") != "estimated"
-    ]
-    return [
-        Course(one.sensor, one.series, one.resolution, one.interval_h, one.measured, _neighbours(one, alone))
-        for one in alone
-    ]
-
-
-def _alone(sensor: str, series: Series, measured: bool) -> Course:
     changes = np.abs(np.diff(series.temperatures))
     changes = changes[changes > 1e-4]
     finest = float(np.quantile(changes, 0.01)) if changes.size else RESOLUTIONS[1]
     interval = float(np.median(series.steps)) / HOUR_NS if series.steps.size else np.nan
     return Course(sensor, series, float(np.clip(finest, *RESOLUTIONS)), interval, measured)
-
-
-def _neighbours(one: Course, all_courses: Sequence[Course]) -> tuple[Course, ...]:
-    if not one.has_days:
-        return ()
-    picked = np.linspace(0, one.times.size - 1, min(ASKED, one.times.size)).astype(np.int64)
-    times, own = one.times[picked], one.temperatures[picked]
-    ranked = []
-    for other in all_courses:
-        if other.sensor == one.sensor or not other.has_days:
-            continue
-        differences = own - read_off(other.series, times)
-        differences = differences[np.isfinite(differences)]
-        if differences.size >= max(LEAST_SHARED * picked.size, 2):
-            scatter = float(np.median(np.abs(differences - np.median(differences))))
-            ranked.append((scatter, other.sensor, other))
-    return tuple(other for *_, other in sorted(ranked, key=lambda item: item[:2])[:MOST_NEIGHBOURS])
 
 
 def _middle(differences: FloatArray) -> float:
@@ -284,26 +243,3 @@ def furthest(temperatures: FloatArray, first: int, last: int, origin: float) -> 
     -3.0
     """
     return float(temperatures[first + int(np.argmax(np.abs(temperatures[first : last + 1] - origin)))])
-
-
-def difference_text(kelvin: float, units: str) -> str:
-    """Write a temperature difference with its unit.
-
-    Parameters
-    ----------
-    kelvin : float
-        [K]
-    units : str
-        ``"C"`` or ``"F"``.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> difference_text(2.0, "C"), difference_text(2.0, "F")
-    ('2.0 °C', '3.6 °F')
-    """
-    value = difference_to_fahrenheit(kelvin) if units == "F" else kelvin
-    return f"{words.number(value)} °{units}"

@@ -10,7 +10,7 @@ import numpy as np
 
 from hardiness import words
 from hardiness.weather.gaps import HOUR_NS
-from hardiness.weather.quality_course import Course, Stretch, difference_text, furthest, runs_of
+from hardiness.weather.quality_course import Course, Stretch, furthest, runs_of
 
 STUCK_H = (6.0, 24.0)  # [h] least and most that one unchanged value is let pass
 STUCK_USUAL = 3.0  # [1] ... between them, so many times the longest of fifty runs of its own
@@ -61,7 +61,7 @@ def find_stuck(course: Course, units: str) -> list[Stretch]:
         moved = float(np.ptp(beside)) if beside.size else np.inf
         if moved < max(QUIET_K, 3 * course.resolution) and lasting < QUIET_H:
             continue
-        meanwhile = f" while neighbours moved by {difference_text(moved, units)}" if beside.size else ""
+        meanwhile = f" while neighbours moved by {words.difference(moved, units)}" if beside.size else ""
         found.append(Stretch("stuck", int(first), int(last), float(x[first]),
                              f"Read {words.temperature(float(x[first]), units)} and nothing else for "
                              f"{words.hours(float(lasting))}{meanwhile}."))  # fmt: skip

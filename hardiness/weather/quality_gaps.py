@@ -8,7 +8,8 @@ either side included. Months of the calendar in temperate climates: common pract
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -26,17 +27,32 @@ HALF, WARMEST, MIDSUMMER = 6, (1, 5), 3  # [month] after that: how long, June to
 WARM_SHARE = 0.75  # [1] of a gap over midsummer that lies in the warm half, at least
 
 
-def find_gaps(course: Course, cold: IntArray, settings: Settings) -> list[Stretch]:
+@dataclass(frozen=True, slots=True, eq=False)
+class SummerGaps:
+    """The gaps of one sensor that lie in summer, and in which no sensor read a damaging temperature.
+
+    Parameters
+    ----------
+    steps : ndarray of int64
+        Positions of the readings before them.
+    first, last : ndarray of int64
+        Times of the readings on either side, since 1970-01-01 UTC. [ns]
+    """
+
+    steps: IntArray
+    first: IntArray
+    last: IntArray
+
+
+def find_gaps(course: Course, quiet: IntArray) -> list[Stretch]:
     """List every step between readings that is not bridged, but those of summer.
 
     Parameters
     ----------
     course : Course
         Of the sensor.
-    cold : ndarray of int64
-        As :func:`cold_instants` gives them for the trial's sensors. [ns]
-    settings : Settings
-        Of the trial: its zone, and north or south.
+    quiet : ndarray of int64
+        Its gaps of summer: :attr:`SummerGaps.steps`.
 
     Returns
     -------
@@ -44,9 +60,8 @@ def find_gaps(course: Course, cold: IntArray, settings: Settings) -> list[Stretc
         ``gap``, from the reading before it to the one after.
     """
     series = course.series
-    steps = np.flatnonzero(~series.bridged)
     found = []
-    for step in steps[~_of_summer(series, steps, cold, settings)].tolist():
+    for step in np.setdiff1d(np.flatnonzero(~series.bridged), quiet, assume_unique=True).tolist():
         lasting = series.steps[step] / HOUR_NS
         missing = max(round(lasting / course.interval_h) - 1, 1)
         how_many = f", about {words.count(missing, 'reading')} missing" if lasting < 48 else ""
@@ -56,25 +71,41 @@ def find_gaps(course: Course, cold: IntArray, settings: Settings) -> list[Stretc
     return found
 
 
-def cold_instants(all_series: Iterable[Series], settings: Settings) -> IntArray:
-    """List when any sensor read a damaging temperature.
+def quiet_gaps(sensors: Iterable[str], series_of: Callable[[str], Series], settings: Settings) -> dict[str, SummerGaps]:
+    """Find the gaps that are no flags: those of summer in which no sensor read a damaging temperature.
 
     Parameters
     ----------
-    all_series : iterable of Series
-        Readings of each sensor. [degC]
+    sensors : iterable of str
+        All sensors of the trial.
+    series_of : callable
+        Gives the readings of one of them. Each is asked for once, and once more where any gap lies in summer. [degC]
     settings : Settings
-        Of the trial: ``damaging_c`` of its rules.
+        Of the trial: its zone, north or south, and ``damaging_c`` of its rules.
 
     Returns
     -------
-    ndarray of int64
-        Rising, since 1970-01-01 UTC. [ns]
+    dict of str to SummerGaps
+        Of every sensor.
     """
-    limit = settings.rules.damaging_c + TIE_C
-    return np.unique(
-        np.concatenate([np.zeros(0, np.int64), *(each.times[each.temperatures <= limit] for each in all_series)])
-    )
+    in_summer: dict[str, SummerGaps] = {}
+    for sensor in sensors:
+        series = series_of(sensor)
+        steps = np.flatnonzero(~series.bridged)
+        steps = steps[_in_summer(series.times[steps], series.times[steps + 1], settings)]
+        in_summer[sensor] = SummerGaps(steps, series.times[steps], series.times[steps + 1])
+    cold = {sensor: np.zeros(gaps.steps.size, dtype=np.bool_) for sensor, gaps in in_summer.items()}
+    if any(told.size for told in cold.values()):
+        limit = settings.rules.damaging_c + TIE_C
+        for sensor in in_summer:
+            series = series_of(sensor)
+            damaging = series.times[series.temperatures <= limit]
+            for name, gaps in in_summer.items():
+                cold[name] |= np.searchsorted(damaging, gaps.first) < np.searchsorted(damaging, gaps.last, side="right")
+    return {
+        sensor: SummerGaps(*(told[~cold[sensor]] for told in (gaps.steps, gaps.first, gaps.last)))
+        for sensor, gaps in in_summer.items()
+    }
 
 
 def summer_gaps(readings: Mapping[str, xr.DataArray], settings: Settings) -> pd.DataFrame:
@@ -104,17 +135,14 @@ def summer_gaps(readings: Mapping[str, xr.DataArray], settings: Settings) -> pd.
     >>> summer_gaps({"L1": air}, Settings("Hill", "UTC"))[["sensor", "hours"]].values.tolist()
     [['L1', 5137.0]]
     """
-    all_series = {
-        sensor: to_series(air, max_gap_h=settings.rules.max_gap_h)
-        for sensor, air in sorted(readings.items())
-        if series_of_attributes(air.attrs) != ESTIMATED
-    }
-    cold = cold_instants(all_series.values(), settings)
-    rows: list[tuple[str, int, int]] = []
-    for sensor, series in all_series.items():
-        steps = np.flatnonzero(~series.bridged)
-        quiet = steps[_of_summer(series, steps, cold, settings)]
-        rows += [(sensor, int(series.times[step]), int(series.times[step + 1])) for step in quiet]
+
+    def series_of(sensor: str) -> Series:
+        air = readings[sensor]
+        nobodys = series_of_attributes(air.attrs) == ESTIMATED
+        return to_series(air[:0] if nobodys else air, max_gap_h=settings.rules.max_gap_h)
+
+    found = quiet_gaps(sorted(readings), series_of, settings)
+    rows = [(name, *ends) for name, gaps in found.items() for ends in zip(gaps.first, gaps.last, strict=True)]
     table = pd.DataFrame(rows, columns=["sensor", "from", "to"]).astype({"sensor": "str"})
     ends = {name: table[name].to_numpy(np.int64) for name in ("from", "to")}
     told = {name: pd.DatetimeIndex(values.astype("M8[ns]")).tz_localize("UTC") for name, values in ends.items()}
@@ -141,10 +169,8 @@ def lasting_text(hours: float) -> str:
     return words.hours(hours) if hours < 48 else f"{words.number(hours / 24, 0)} days"
 
 
-def _of_summer(series: Series, steps: IntArray, cold: IntArray, settings: Settings) -> BoolArray:
-    """Whether each of some steps between readings is a gap of summer."""
-    first, last = series.times[steps], series.times[steps + 1]
-    harmless = np.searchsorted(cold, first) == np.searchsorted(cold, last, side="right")
+def _in_summer(first: IntArray, last: IntArray, settings: Settings) -> BoolArray:
+    """Whether the calendar has each gap between two readings in summer."""
     begins, ends = _local(first, settings), _local(last, settings)
     middle = (begins + (ends - begins) // 2).astype("M8[M]").astype(np.int64)
     south = settings.latitude is not None and settings.latitude < 0
@@ -159,7 +185,7 @@ def _of_summer(series: Series, steps: IntArray, cold: IntArray, settings: Settin
     warm = np.minimum(ends, after(HALF)) - np.maximum(begins, after(0))
     enough = warm / np.timedelta64(1, "ns") >= WARM_SHARE * (last - first)
     over = (begins <= after(MIDSUMMER)) & (ends >= after(MIDSUMMER)) & enough
-    summer: BoolArray = harmless & (warmest | over)
+    summer: BoolArray = warmest | over
     return summer
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from hardiness import words
 from hardiness.weather.gaps import HOUR_NS
-from hardiness.weather.quality_course import Course, Stretch, difference_text
+from hardiness.weather.quality_course import Course, Stretch
 
 DAY_NS = 24 * HOUR_NS  # [ns]
 SILENCE_D = 2.0  # [day] a battery may have died before a gap so long, or before the last reading of all
@@ -56,7 +56,7 @@ def find_fading(course: Course, units: str) -> list[Stretch]:
                                  f"before a silence are missing: the battery was fading."))  # fmt: skip
         elif (at := _fall(course, begin, last)) is not None:
             fall = float(course.temperatures[at] - course.temperatures[last])
-            shown = difference_text(fall, units)
+            shown = words.difference(fall, units)
             found.append(Stretch("battery fade", at, last, float(course.temperatures[last]),
                                  f"Readings fell away by {shown} to "
                                  f"{words.temperature(float(course.temperatures[last]), units)} before a silence: the "

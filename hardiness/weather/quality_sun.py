@@ -12,7 +12,7 @@ import numpy as np
 
 from hardiness import words
 from hardiness.weather.gaps import HOUR_NS, BoolArray, FloatArray, IntArray
-from hardiness.weather.quality_course import Course, Stretch, difference_text
+from hardiness.weather.quality_course import Course, Stretch
 
 DAY_NS = 24 * HOUR_NS  # [ns]
 # Shields err by 1 to 3 K in calm sun, bare sensors by 5 to 10. Common practice, no source.
@@ -67,7 +67,7 @@ def find_sun(course: Course, longitude: float, units: str) -> list[Stretch]:
         last = int(np.searchsorted(hour, hours[-1], side="right")) - 1
         most = float(excess[days].max())
         above = "its neighbours" if course.neighbours else "the hours around it"
-        shown = difference_text(most, units)
+        shown = words.difference(most, units)
         found.append(Stretch("sun", first, last, float(np.nanmax(own[days, at[days]])),
                              f"Up to {shown} above {above} at midday, on {words.count(days.size, 'day')}: "
                              f"sun reaches the sensor. Nights are not touched; say in sensors that it is not shielded, "

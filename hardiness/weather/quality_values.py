@@ -13,7 +13,7 @@ import numpy as np
 from hardiness import words
 from hardiness.units import to_fahrenheit
 from hardiness.weather.gaps import HOUR_NS, BoolArray, FloatArray, IntArray
-from hardiness.weather.quality_course import Course, Stretch, difference_text, furthest, runs_of
+from hardiness.weather.quality_course import Course, Stretch, furthest, runs_of
 
 # Wider than loggers beside plants ever meet: the limits of most sensors. Common practice, no source.
 POSSIBLE_C = (-60.0, 70.0)  # [degC]
@@ -59,7 +59,7 @@ def find_impossible(course: Course, units: str) -> list[Stretch]:
     absurd[absurd] = x[absurd] < _own_days(course, np.flatnonzero(absurd)) - ABSURD_K
     for first, last in runs_of(absurd, course.series.bridged):
         at = first + int(np.argmin(x[first : last + 1] - coldest[first : last + 1]))
-        below = difference_text(float(coldest[at] - x[at]), units)
+        below = words.difference(float(coldest[at] - x[at]), units)
         read = words.temperature(float(x[at]), units)
         found.append(
             Stretch("impossible", first, last, float(x[at]), f"Read {read}, {below} colder than any neighbour.")
@@ -135,7 +135,7 @@ def _excursion(course: Course, first: int, last: int, worst: float, expected: fl
         return Stretch("sign flip", first, last, worst,
                        f"Read {read} between readings of about {beside}: the sign is wrong.")  # fmt: skip
     which = "A single reading" if first == last else words.count(last - first + 1, "reading")
-    off = difference_text(abs(worst - expected), units)
+    off = words.difference(abs(worst - expected), units)
     side = "above" if worst > expected else "below"
     return Stretch(
         "spike", first, last, worst, f"{which} up to {off} {side} those before and after ({read}, {beside})."

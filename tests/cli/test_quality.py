@@ -204,7 +204,7 @@ def test_a_dated_offset_counts_from_its_date_and_the_next_one_takes_its_place(pl
     assert minima(planted) == pytest.approx([-5.8] * 3)
     said = planted.done("calibrate", "L1", "--from", "2023-02-01", "--offset", "-0.3", "--why", "ice point").err
     assert said == (
-        "−0.30 °C is added to the readings of L1 from 2023-02-01 on, in place of its own +0.20 °C, until its next "
+        "−0.3 °C is added to the readings of L1 from 2023-02-01 on, in place of its own +0.2 °C, until its next "
         "calibration.\n"
     )
     assert minima(planted) == pytest.approx([-5.8, -6.3, -6.3])
@@ -221,7 +221,7 @@ def test_in_a_trial_in_fahrenheit_a_bare_offset_is_in_fahrenheit(planted):
     planted.retoml('units = "C"', 'units = "F"')
     planted.added("readings", as_csv(readings({"2023-01-14": -6.0})), "l1.csv", "--sensor", "L1", "--unit", "C")
     said = planted.done("calibrate", "L1", "--from", "2023-01-01", "--offset", "-0.9").err
-    assert said.startswith("−0.90 °F is added")
+    assert said.startswith("−0.9 °F is added")
     assert planted.held("calibrations")["offset_c"].tolist() == pytest.approx([-0.5])
 
 

@@ -43,7 +43,7 @@ def test_a_row_per_logger_and_source_and_what_it_means(silent: Line):
     assert float(row["distance_km"]) == pytest.approx(11.1, abs=0.1)
     assert int(row["freezes"]) == len([r for r in silent.csv("freezes") if r["source"] == "estimated"]) >= 2
     assert "at least 30 common nights show the difference, 10 of them with either at or below 2.0 °C" in ended.err
-    assert "L1: 2.0 °C colder than ST-9 at the minimum" in ended.err
+    assert "L1: 2 °C colder than ST-9 at the minimum" in ended.err
     assert f"{row['freezes']} freezes estimated." in ended.err
     assert (row["nights_by"], row["told_nights"], row["calm_c"]) == ("range of the day", "0", "")
     assert "L1: clear, calm nights are told from others by how far ST-9 cools in the night; its wind" in ended.err

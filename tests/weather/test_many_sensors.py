@@ -27,10 +27,12 @@ from hardiness.read.loggers import LoggerFile
 from hardiness.settings import Settings
 from hardiness.settings_reading import parse_settings
 from hardiness.settings_writing import to_toml
-from hardiness.weather import spread_out
+from hardiness.weather import quality_neighbours, spread_out
 from hardiness.weather.events import freezes_table
 from hardiness.weather.masking import readings_that_count
 from hardiness.weather.one_by_one import OneByOne, count_of, counted_one_by_one, fetched_by
+from hardiness.weather.quality import find_flags
+from hardiness.weather.quality_gaps import summer_gaps
 from hardiness.weather.spread_out import spread
 
 HILL = Settings("Hill", "Europe/Lisbon", latitude=41.2, longitude=-7.6)
@@ -39,6 +41,7 @@ SENSORS = pd.DataFrame(
      "accuracy_c": [0.2, np.nan, 0.5]}
 )  # fmt: skip
 TWO = Compute(workers=2)
+HOUR = np.timedelta64(1, "h").astype("m8[ns]")
 
 
 def winter(seed: int, days: int = 60) -> xr.DataArray:
@@ -127,6 +130,85 @@ def test_a_stored_network_gives_the_tables_of_a_trial_in_memory(stored, monkeypa
     pd.testing.assert_frame_equal(lazily.flags, in_memory.flags, check_exact=True)
     for sensor, air in in_memory.readings.items():
         xr.testing.assert_identical(lazily.readings[sensor], air)
+
+
+def odd_network(days: int = 40) -> dict[str, xr.DataArray]:
+    """Six loggers under one sky: a spike, a value that is stuck, a clock that jumps, a summer gap, a winter gap."""
+    sky, sky_times = winter(7, days).to_numpy(), winter(7, days)["time"]
+    rng = np.random.default_rng(3)
+    readings = {}
+    for number in range(6):
+        air = winter(7, days)
+        readings[f"L{number}"] = air.copy(data=np.round(sky + number / 3 + rng.normal(0, 0.2, sky.size), 1))
+    readings["L0"][700] -= 25.0
+    readings["L1"][300:360] = -1.3
+    late = readings["L2"]
+    readings["L2"] = late.assign_coords(time=late["time"] + np.where(np.arange(late.size) > 900, HOUR * 3, HOUR * 0))
+    readings["L3"] = readings["L3"].isel(time=np.r_[0:800, 900 : late.size])
+    spring, autumn = (readings["L4"].assign_coords(time=sky_times + np.timedelta64(after, "D")) for after in (150, 330))
+    readings["L4"] = xr.concat([readings["L4"], spring.copy(data=spring.to_numpy() + 15.0), autumn], "time")
+    readings["S"] = winter(9, days).assign_attrs(series="estimated")
+    readings["D"] = xr.DataArray(
+        [-3.0] * 9 + [1.0] * 5, {"time": np.datetime64("2031-12-01", "ns") + np.arange(14) * np.timedelta64(1, "D")},
+        ("time",), attrs={"units": "degC", "series": "daily_minimum"},
+    )  # fmt: skip
+    return readings
+
+
+def fetched_one_by_one(readings: dict[str, xr.DataArray]) -> OneByOne:
+    return OneByOne(
+        {name: partial(readings.__getitem__, name) for name in readings},
+        {name: air.size for name, air in readings.items()},
+    )
+
+
+@pytest.mark.parametrize("kept", [1, 5_000])
+def test_flags_are_the_same_however_few_sensors_are_kept_ready(monkeypatch, kept):
+    readings = odd_network()
+    whole = find_flags(readings, SENSORS, HILL)
+    assert {"spike", "stuck", "clock jump", "gap"} <= set(whole["flag"])
+    quiet = summer_gaps(readings, HILL)
+    assert quiet["sensor"].tolist() == ["L4"]
+    monkeypatch.setattr(quality_neighbours, "KEPT", kept)
+    asked = fetched_one_by_one(readings)
+    pd.testing.assert_frame_equal(find_flags(asked, SENSORS, HILL), whole, check_exact=True)
+    pd.testing.assert_frame_equal(summer_gaps(asked, HILL), quiet, check_exact=True)
+
+
+def test_flags_and_verdicts_of_a_network_are_those_of_readings_in_memory(monkeypatch):
+    monkeypatch.setattr(quality_neighbours, "KEPT", 1)
+    readings = odd_network()
+    empty = {name: pd.DataFrame(columns=list(table.names)) for name, table in schema.RECORD_TABLES.items()}
+    empty["sensors"] = SENSORS
+    empty["masks"] = pd.DataFrame(
+        {"sensor": ["L0", "L1"], "from": ["2031-12-01T00:00:00Z"] * 2, "to": ["2032-01-20T00:00:00Z"] * 2,
+         "verdict": ["mask", "keep"]}
+    )  # fmt: skip
+    empty["calibrations"] = pd.DataFrame({"sensor": ["L1"], "from": [dt.date(2031, 12, 20)], "offset_c": [-0.4]})
+    flags = [Flow(Records(given, **empty), HILL).flags for given in (readings, fetched_one_by_one(readings))]
+    assert {"mask", "keep", ""} == set(flags[0]["verdict"])
+    pd.testing.assert_frame_equal(flags[1], flags[0], check_exact=True)
+
+
+def test_flags_hold_a_sensor_and_its_neighbours_at_a_time(monkeypatch):
+    monkeypatch.setattr(quality_neighbours, "KEPT", 1)
+    alive, most = weakref.WeakSet(), []
+
+    class Readings(np.ndarray):  # arrays of numpy's own are in no WeakSet
+        __hash__ = object.__hash__
+
+    def fetched(seed: int) -> xr.DataArray:
+        air = winter(seed)
+        values = (air.to_numpy() + 0.0).view(Readings)
+        alive.add(values)
+        most.append(len(alive))
+        return air.copy(data=values)
+
+    names = [f"L{number}" for number in range(12)]
+    readings = OneByOne({name: partial(fetched, seed) for seed, name in enumerate(names)}, dict.fromkeys(names, 2880))
+    gc.collect()
+    find_flags(readings, SENSORS, HILL)
+    assert len(most) > len(names) and max(most) <= 2 + quality_neighbours.MOST_NEIGHBOURS
 
 
 def test_freezes_and_estimates_hold_one_sensors_readings_at_a_time():
@@ -243,7 +325,7 @@ def test_ctrl_c_ends_the_workers_too(tmp_path):
         textwrap.dedent("""
             import os, pathlib, time
             from hardiness.computing import Compute
-            from hardiness.weather import spread_out
+            from hardiness.weather import quality_neighbours, spread_out
             def wait(task):
                 (pathlib.Path(__file__).parent / f"{os.getpid()}.started").touch()
                 time.sleep(0.5)

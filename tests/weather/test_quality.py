@@ -14,7 +14,7 @@ from hardiness.settings import Settings
 from hardiness.weather.events import freezes_table
 from hardiness.weather.quality import VALUE_KINDS, find_flags, freezes_in_doubt, judge_flags
 from hardiness.weather.quality_clock import split
-from hardiness.weather.quality_course import courses_of
+from hardiness.weather.quality_neighbours import Courses
 from hardiness.weather.series import to_series
 
 HILL = Settings("Hill", "Europe/Lisbon", latitude=41.4, longitude=-7.4)
@@ -317,7 +317,7 @@ def test_estimated_series_are_nobodys_readings():
     values = days(30)
     values[300] += 30
     assert flags_of(air(values, series="estimated")).empty
-    assert [course.sensor for course in courses_of({"L1": air(values), "S": air(values, series="estimated")})] == ["L1"]
+    assert list(Courses({"L1": air(values), "S": air(values, series="estimated")})) == ["L1"]
 
 
 def test_values_only_are_the_same_flags_without_clocks_sun_and_gaps():
