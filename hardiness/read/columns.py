@@ -1,4 +1,4 @@
-"""Which columns of a logger's export hold the times and the temperatures.
+"""Which column of a logger's export holds the temperatures.
 
 In: the first rows as cells, with what each cell looks like. Out: column numbers, or a refusal that lists the columns
 and the options that name them. Nothing is guessed: of several columns that would do, none is taken.
@@ -12,7 +12,6 @@ from itertools import pairwise
 
 from hardiness.read.column_twins import without_twins
 from hardiness.read.column_words import (
-    TIME_WORDS,
     is_derived,
     is_index,
     is_of_a_case,
@@ -23,69 +22,7 @@ from hardiness.read.column_words import (
     statistic_in,
 )
 from hardiness.read.grid import Grid
-from hardiness.read.moments import layout_of
-from hardiness.read.slices import shape_of
 from hardiness.read.zone_words import heads_zones
-
-
-def choose_time(grid: Grid, name: str | None) -> tuple[int, ...]:
-    """Choose the column of times, or the columns of dates and of times of day.
-
-    Parameters
-    ----------
-    grid : Grid
-        The first rows.
-    name : str, optional
-        What the user said; two names with a plus between are a date and a time of day.
-
-    Returns
-    -------
-    tuple of int
-        One or two column numbers, from 0.
-
-    Raises
-    ------
-    InputError
-        If there is none, or more than one choice.
-    """
-    places = range(len(grid.columns))
-    clocks = [n for n in places if grid.usual(n) == "clock" and not heads_zones(grid.columns[n])]
-    if not clocks:
-        clocks = [n for n in places if TIME_WORDS.search(grid.columns[n]) and _holds_bare_clocks(grid, n)]
-    if name is not None:
-        if "+" in name and name.strip().casefold() not in (column.casefold() for column in grid.columns):
-            date, _, clock = name.partition("+")
-            return grid.named(date, "--time-column"), grid.named(clock, "--time-column")
-        named = grid.named(name, "--time-column")
-        return (named, *clocks) if grid.usual(named) == "date" and len(clocks) == 1 else (named,)
-    moments = [n for n in places if grid.usual(n) == "moment"]
-    epochs = [n for n in places if grid.usual(n) == "epoch"]
-    dates = [n for n in places if grid.usual(n) == "date"]
-    # beside dates, a number of ten digits is a serial number unless its name speaks of time
-    choices: list[tuple[int, ...]] = [(n,) for n in moments + [n for n in epochs if TIME_WORDS.search(grid.columns[n])]]
-    choices = choices or [(date, clock) for date in dates for clock in clocks if date != clock]
-    choices = choices or [(n,) for n in epochs]
-    if len(choices) == 1:
-        return choices[0]
-    if choices:
-        found = "; ".join(grid.listed(choice) for choice in choices)
-        example = " + ".join(grid.columns[n] for n in choices[0])
-        hint = f"Name the one with the logger's clock, such as --time-column '{example}'."
-        accepted = "one column of times, or one of dates and one of times of day"
-        raise grid.refusal(f"several columns of times ({found})", accepted, hint)
-    if dates:
-        found = f"dates in {grid.listed(dates)} and no time of day"
-        raise grid.refusal(found, "readings with date and time", f"The columns are {grid.listed(places)}.")
-    raise grid.refusal(
-        "no column of dates and times",
-        "a column of times such as 2023-01-14 06:05, or two for date and time of day",
-        f"The columns are {grid.listed(places)}; name them with --time-column and --temperature-column.",
-    )
-
-
-def _holds_bare_clocks(grid: Grid, column: int) -> bool:
-    cells = [row[column] for row in grid.cells if column < len(row) and row[column]]
-    return bool(cells) and all(layout_of(shape_of(cell.encode()), is_clock=True) is not None for cell in cells)
 
 
 def choose_temperature(grid: Grid, taken: tuple[int, ...], name: str | None) -> tuple[int, list[str]]:

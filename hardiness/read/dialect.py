@@ -7,23 +7,24 @@ names tell which column is the temperature. What cannot be told is asked for, wi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from hardiness.errors import InputError, Problem
 from hardiness.read.choices import NO_CHOICES, Choices
 from hardiness.read.clock import says_zone, zones_in
-from hardiness.read.columns import channels_command, choose_temperature, choose_time, find_temperatures
+from hardiness.read.columns import channels_command, choose_temperature, find_temperatures
 from hardiness.read.companions import NO_COMPANIONS, Companions, find_companions
 from hardiness.read.grid import Grid
 from hardiness.read.header_units import Scale, is_letter_of_a_row, scale_in, units_in, units_in_line
 from hardiness.read.humidity_columns import Beside, find_beside
 from hardiness.read.opening import read_opening
 from hardiness.read.text import Text
+from hardiness.read.time_columns import choose_time, time_of_before
+from hardiness.read.time_parts import PARTS_IN_WORDS, TimeColumns, find_parts
 from hardiness.read.zone_words import unclear_letters_in
-from hardiness.words import count
+from hardiness.words import count, listed
 
-_TIME_KINDS = {"moment", "epoch", "date"}
 _TEMPERATURE_KINDS = {"number", "degrees", "missing"}
 
 
@@ -42,7 +43,7 @@ class Dialect:
     body_row : int
         Its row number.
     time : tuple of int
-        The column of times, or those of dates and of times of day.
+        The column of times, those of dates and of times of day, or those of the parts of a time.
     temperature : int
         The column of temperatures.
     units, zones : list of (str, str)
@@ -61,6 +62,8 @@ class Dialect:
         What the header says the numbers are counted in; None: whole degrees.
     unclear_zones : list of (str, str)
         Letters of zones that mean several, and where they stand.
+    parts : tuple of str
+        What each column of the time holds, where it is given in parts: :class:`hardiness.read.time_parts.TimeColumns`.
     """
 
     delimiter: str
@@ -78,10 +81,16 @@ class Dialect:
     companions: Companions = NO_COMPANIONS
     scale: Scale | None = None
     unclear_zones: list[tuple[str, str]] = field(default_factory=list)
+    parts: tuple[str, ...] = ()
+
+    @property
+    def time_columns(self) -> TimeColumns:
+        """The columns of times, with what each holds."""
+        return TimeColumns(self.time, self.parts)
 
     @property
     def time_name(self) -> str:
-        """Name of the column of times; of two, with a plus between."""
+        """Name of the column of times; of several, with a plus between."""
         return " + ".join(self.columns[index] for index in self.time)
 
     @property
@@ -108,7 +117,7 @@ def find_dialect(
     file : str
         Its name, for messages.
     time_column, temperature_column : str, optional
-        What the user said; for times, two names with a plus between are a date and a time of day.
+        What the user said; for times, names with a plus between are a date and a time of day, or more parts.
     sensor_column : str, optional
         The column that names the sensor of each row.
     last : Choices
@@ -133,7 +142,10 @@ def find_dialect(
     wanted = [name for name in (time_column, temperature_column, sensor_column) if name]
     opening = read_opening(text, file=file, wanted=wanted)
     grid, texts = opening.grid, opening.headings
-    time, temperature, sensor, chosen = _choose(grid, time_column, temperature_column, sensor_column, last)
+    whole, temperature, sensor, chosen = _choose(grid, time_column, temperature_column, sensor_column, last)
+    time = whole.places
+    if whole.parts and time_column is None and find_parts(grid) != whole:
+        chosen.insert(0, _say_parts(grid, whole))
     taken = time if sensor is None else (*time, sensor)
     beside, unclear = find_beside(grid, texts, taken, temperature)
     companions, may_be = find_companions(grid, taken, temperature)
@@ -163,7 +175,14 @@ def find_dialect(
         companions,
         scale_in(heading),
         letters,
+        whole.parts,
     )
+
+
+def _say_parts(grid: Grid, time: TimeColumns) -> str:
+    """Say which numbers make up the times, where no names tell."""
+    held = [f"'{grid.columns[n]}' ({PARTS_IN_WORDS[part]})" for part, n in zip(time.parts, time.places, strict=True)]
+    return f"Times are put together from {listed(held)}; --time-column names other columns."
 
 
 def _zones_of(
@@ -227,7 +246,7 @@ def find_channels(
     ['Air (C)', 'Soil (C)']
     """
     grid = read_opening(text, file=file, wanted=[*named, *([time_column] if time_column else [])]).grid
-    time, _ = _time_of(grid, time_column, last)
+    time = _time_of(grid, time_column, last)[0].places
     if named:
         places, problems = _named(grid, named, option)
         if problems:
@@ -260,10 +279,10 @@ def _named(grid: Grid, names: Sequence[str], option: str) -> tuple[list[int], li
 
 def _choose(
     grid: Grid, time_column: str | None, temperature_column: str | None, sensor_column: str | None, last: Choices
-) -> tuple[tuple[int, ...], int, int | None, list[str]]:
+) -> tuple[TimeColumns, int, int | None, list[str]]:
     """Choose the columns; what is wrong with any choice is told at once."""
     problems: list[Problem | str] = []
-    time: tuple[int, ...] = ()
+    time = TimeColumns(())
     temperature, sensor = -1, None
     said: list[str] = []
     try:
@@ -276,7 +295,7 @@ def _choose(
     except InputError as error:
         problems.extend(error.problems)
     try:
-        taken = time if sensor is None else (*time, sensor)
+        taken = time.places if sensor is None else (*time.places, sensor)
         temperature, sentences = _temperature_of(grid, taken, temperature_column, last)
         said += sentences
     except InputError as error:
@@ -286,20 +305,20 @@ def _choose(
     return time, temperature, sensor, said
 
 
-def _time_of(grid: Grid, name: str | None, last: Choices) -> tuple[tuple[int, ...], list[str]]:
+def _time_of(grid: Grid, name: str | None, last: Choices) -> tuple[TimeColumns, list[str]]:
     """Choose the columns of times: as the user says, else as last time where this file has them, else what is clear."""
     if name is not None or last.time_column is None:
         return choose_time(grid, name), []
-    before = _column_of_before(grid, last.time_column, _TIME_KINDS, choose_time)
+    before = time_of_before(grid, last.time_column)
+    clear: TimeColumns | None = None
     try:
         clear = choose_time(grid, None)
     except InputError:
         if before is None:
             raise
-        clear = ()
-    if before is None or before == clear or (clear and last.time_column.strip().isdigit()):
-        return clear, []  # a number means another column where the columns are others
-    names = " + ".join(grid.columns[n] for n in before)
+    if before is None or (clear is not None and (before == clear or last.time_column.strip().isdigit())):
+        return clear or TimeColumns(()), []  # a number means another column where the columns are others
+    names = " + ".join(grid.columns[n] for n in before.places)
     return before, [f"Times are taken from '{names}', as for {last.source}; --time-column names another."]
 
 
@@ -307,10 +326,7 @@ def _temperature_of(grid: Grid, taken: tuple[int, ...], name: str | None, last: 
     """Choose the column of temperatures, by the same rule."""
     if name is not None or last.temperature_column is None:
         return choose_temperature(grid, taken, name)
-    before = _column_of_before(
-        grid, last.temperature_column, _TEMPERATURE_KINDS,
-        lambda grid, name: (choose_temperature(grid, taken, name)[0],),
-    )  # fmt: skip
+    before = _temperature_of_before(grid, taken, last.temperature_column)
     clear, said = -1, list[str]()
     try:
         clear, said = choose_temperature(grid, taken, None)
@@ -320,18 +336,16 @@ def _temperature_of(grid: Grid, taken: tuple[int, ...], name: str | None, last: 
     if before is None:
         were = f"The temperatures of {last.source} were in '{last.temperature_column}'; this file has none there"
         return clear, [*said, f"{were}: they are taken from '{grid.columns[clear]}'."]
-    if before[0] == clear or (clear >= 0 and last.temperature_column.strip().isdigit()):
+    if before == clear or (clear >= 0 and last.temperature_column.strip().isdigit()):
         return clear, said  # a number means another column where the columns are others
-    sentence = f"Temperatures are taken from '{grid.columns[before[0]]}', as for {last.source}"
-    return before[0], [f"{sentence}; --temperature-column names another."]
+    sentence = f"Temperatures are taken from '{grid.columns[before]}', as for {last.source}"
+    return before, [f"{sentence}; --temperature-column names another."]
 
 
-def _column_of_before(
-    grid: Grid, name: str, kinds: set[str], choose: Callable[[Grid, str], tuple[int, ...]]
-) -> tuple[int, ...] | None:
-    """Find the columns chosen for the last file in this one; None where it has none such, or they hold other things."""
+def _temperature_of_before(grid: Grid, taken: tuple[int, ...], name: str) -> int | None:
+    """Find the column chosen for the last file in this one; None where it has none such, or that holds other things."""
     try:
-        places = choose(grid, name)
+        place, _ = choose_temperature(grid, taken, name)
     except InputError:
         return None
-    return places if grid.usual(places[0]) in kinds else None
+    return place if grid.usual(place) in _TEMPERATURE_KINDS else None

@@ -13,12 +13,15 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from hardiness.errors import Problem
+from hardiness.read.aligned import ALIGNED, EMPTY_HINT
 from hardiness.read.dialect import Dialect
 from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, NO_NAME, OTHER, Fields, Rows
 from hardiness.read.labels import quote
-from hardiness.read.opening import named_columns, split_line
+from hardiness.read.opening import split_line
+from hardiness.read.opening_rows import named_columns
 from hardiness.read.plaintext import LISTED
 from hardiness.read.text import Text
+from hardiness.read.time_cells import find_bad_part
 
 MOST_FOOTER_ROWS = 50  # a summary below the readings; more is no footer
 MOST_LOOKED_AT = 1000  # rows without a time that are held against the header
@@ -87,6 +90,18 @@ class Faults:
                 text = found.format(quoted(cells[column]) if column is not None and column < len(cells) else "no cell")
             return Problem(text, accepted, file=self.file, column=name, hint=hint)
 
+        self.add_told(rows, tell)
+
+    def add_told(self, rows: Rows, tell: Callable[[Cells], Problem]) -> None:
+        """Add rows with faults that are told cell by cell.
+
+        Parameters
+        ----------
+        rows : numpy.ndarray of int
+            Their numbers.
+        tell : callable
+            Given all cells of a row, what is wrong with it.
+        """
         if rows.size:
             self._found.append((rows, tell))
 
@@ -171,26 +186,37 @@ def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
     events = (time == MISSING) & ((temperature == MISSING) | (temperature == ABSENT))
     long = fields.long & ~untimed & ~events
     short = (time == GOOD) & (temperature == ABSENT) & ~long
-    faults.add(
-        fields.rows[untimed | ((time == MISSING) & ~events & ~long)],
-        lambda cells: " and ".join(quoted(cells[n]) if n < len(cells) else "no cell" for n in dialect.time),
-        TIME_ACCEPTED,
-        dialect.time[0],
-    )
+    no_time = fields.rows[untimed | ((time == MISSING) & ~events & ~long)]
+    if dialect.parts:
+        faults.add_told(no_time, lambda cells: _tell_bad_part(cells, faults))
+    else:
+        faults.add(
+            no_time,
+            lambda cells: " and ".join(quoted(cells[n]) if n < len(cells) else "no cell" for n in dialect.time),
+            TIME_ACCEPTED,
+            dialect.time[0],
+        )
     wordy = (time == GOOD) & (temperature == BAD) & ~long
     faults.add(fields.rows[wordy], "{}", TEMPERATURE_ACCEPTED, dialect.temperature)
     count = f"{len(dialect.columns)} cells, as the header has"
-    comma = "Numbers with a decimal comma need a semicolon or tab between cells." if dialect.delimiter == "," else None
+    hint = "Numbers with a decimal comma need a semicolon or tab between cells." if dialect.delimiter == "," else None
+    if dialect.delimiter in ALIGNED:
+        hint = EMPTY_HINT
     if fields.sensor is not None:
         unnamed = (fields.sensor == NO_NAME) & ~untimed & ~events
         faults.add(fields.rows[unnamed], "{}", "the name of a sensor", dialect.sensor)
-    faults.add(fields.rows[long], _count_cells, count, None, comma)
+    faults.add(fields.rows[long], _count_cells, count, None, hint)
     faults.add(fields.rows[short], _count_cells, count, None)
     timed = (time == GOOD) & ((temperature == GOOD) | (temperature == MISSING)) & ~long
     size = int(np.count_nonzero(events))
     if not timed.all():
         fields.keep(timed)
     return fields, size, said
+
+
+def _tell_bad_part(cells: Cells, faults: Faults) -> Problem:
+    found, accepted, column = find_bad_part(cells, faults.dialect.time_columns)
+    return Problem(found, accepted, file=faults.file, column=faults.dialect.columns[column])
 
 
 def _count_cells(cells: Cells) -> str:

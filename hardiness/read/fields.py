@@ -1,12 +1,12 @@
-"""The time and the temperature of every row of a logger's export, as numbers and as states.
+"""What all rows of a logger's export say, as numbers and as states: arrays with an entry a row.
 
-In: the file's bytes and its dialect. Out: arrays with an entry a row. Nothing is judged here: a cell that is no time or
-no temperature is marked, and what to make of it is decided by :mod:`hardiness.read.loggers`.
+They are filled by :mod:`hardiness.read.row_reading`. There may be forty million rows, so that columns are kept small,
+and given back once they are used up.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from dataclasses import fields as fields_of
 from typing import Any
@@ -14,20 +14,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hardiness.errors import InputError, Problem
-from hardiness.read.companion_cells import Told, read_companions
-from hardiness.read.degrees import is_missing, number_of, read_numbers
-from hardiness.read.dialect import Dialect
-from hardiness.read.humidity_cells import read_beside
-from hardiness.read.moments import EPOCH, NO_OFFSET, layout_of, read_moments
-from hardiness.read.slices import Block, Indices, blocks, shapes
-from hardiness.read.text import Text
+from hardiness.read.companion_cells import Told
+from hardiness.read.moments import NO_OFFSET
 
 # States of a cell: read, empty (or a word for "nothing"), something else, beyond the end of its row.
 GOOD, MISSING, BAD, ABSENT = range(4)
 OTHER = 4  # state of the time of a row that measured something else
 
-MOST_NAMES = 1000  # sensors that one file names; more is a column of something else
 NO_NAME = -1  # code of a row that names no sensor
 
 States = NDArray[np.uint8]
@@ -53,7 +46,7 @@ class Fields:
     time_state, temperature_state : numpy.ndarray of uint8
         ``GOOD``, ``MISSING``, ``BAD`` or ``ABSENT``.
     long : numpy.ndarray of bool
-        Whether the row has more cells than the header.
+        Whether the row has more cells than the header; of columns lined up by blanks, more or less.
     decimals : int
         Most digits after the decimal sign.
     told : Told
@@ -173,153 +166,3 @@ class Fields:
             None if self.sensor is None else self.sensor[rows],
             {condition: values[rows] for condition, values in self.beside.items()},
         )
-
-
-def read_fields(
-    text: Text, dialect: Dialect, *, file: str, progress: Callable[[int, int], None] | None = None
-) -> Fields:
-    r"""Read the time and the temperature of every row.
-
-    Parameters
-    ----------
-    text : Text
-        The file's lines.
-    dialect : Dialect
-        How it is written.
-    file : str
-        Its name, for messages.
-    progress : callable, optional
-        Called now and then with bytes done and bytes in all.
-
-    Returns
-    -------
-    Fields
-
-    Raises
-    ------
-    InputError
-        If a line is too long to be a row of readings, or the column of sensors has too many names.
-
-    Examples
-    --------
-    >>> from hardiness.read.dialect import find_dialect
-    >>> text = Text.of(b"Time,Temp\n2023-01-14 06:05,-3.25\n2023-01-14 06:20,--\n")
-    >>> fields = read_fields(text, find_dialect(text, file="l.csv"), file="l.csv")
-    >>> fields.rows.tolist(), fields.number.tolist(), fields.decimals
-    ([2, 3], [-3.25, nan], 2)
-    """
-    conditions = [each.condition for each in dialect.beside]
-    fields = Fields.empty(text.lines - dialect.body_row + 1, named=dialect.sensor is not None, beside=conditions)
-    size = 0
-    for block in blocks(text, dialect.delimiter, start=dialect.body, first_row=dialect.body_row, file=file):
-        filled = np.flatnonzero(block.ends - block.starts > block.counts)
-        if size + filled.size > fields.rows.size:
-            raise InputError(Problem("a file that is being changed", "a finished export", file=file))
-        here = fields.part(slice(size, size + filled.size))  # views: what is written there stands in `fields`
-        size += filled.size
-        here.rows[:] = block.first_row + filled
-        here.long[:] = block.has_more(len(dialect.columns))[filled]
-        _read_times(block, dialect.time, filled, here)
-        cells_with = _read_temperatures(block, dialect.temperature, filled, here)
-        if dialect.companions.any:
-            measured = here.temperature_state == GOOD
-            others = read_companions(
-                block, dialect.companions, dialect.columns, filled, here.rows, here.offset, measured, here.told
-            )
-            here.time_state[others] = OTHER
-            cells_with = [(unit, which[~others[which]]) for unit, which in cells_with]
-        for unit, which in cells_with:
-            if which.size:
-                here.told.first_unit(unit, int(here.rows[which[0]]))
-        for each in dialect.beside:
-            read_beside(block, each.condition, each.column, each.unit, filled, here.beside[each.condition])
-        if dialect.sensor is not None:
-            _read_names(block, dialect.sensor, filled, here, dialect.columns[dialect.sensor], file)
-        fields.decimals, fields.midnights, fields.noons = here.decimals, here.midnights, here.noons
-        if progress is not None:
-            progress(block.end, text.size)
-    return fields.part(slice(0, size))
-
-
-def _read_times(block: Block, columns: tuple[int, ...], filled: Indices, here: Fields) -> None:
-    """Read the column of times; of two columns, dates from the first and times of day from the second."""
-    starts, ends, present = block.cells(columns[0], filled)
-    bare = np.zeros(filled.size, bool)
-    for shape, which, cells in shapes(block, starts, ends):
-        layout = None if shape is None else layout_of(shape)
-        if shape is None or layout is None or not layout.has_date:
-            here.time_state[which] = MISSING if shape is not None and is_missing(shape) else BAD
-            continue
-        moments = read_moments(layout, cells)
-        here.kind[which], here.code[which] = moments.kind, moments.code
-        here.nanoseconds[which], here.offset[which] = moments.nanoseconds, moments.offset
-        here.time_state[which] = np.where(moments.good, GOOD, BAD)
-        bare[which] = not layout.has_clock
-        here.noons += which.size if layout.half else 0
-    here.time_state[~present] = ABSENT
-    if len(columns) == 1:
-        here.midnights += int(np.count_nonzero(bare))
-        return
-    starts, ends, present = block.cells(columns[1], filled)
-    states = np.full(filled.size, BAD, np.uint8)
-    for shape, which, cells in shapes(block, starts, ends):
-        layout = None if shape is None else layout_of(shape, is_clock=True)
-        if shape is None or layout is None:
-            states[which] = MISSING if shape is not None and is_missing(shape) else BAD
-            continue
-        moments = read_moments(layout, cells)
-        here.nanoseconds[which] += moments.nanoseconds
-        here.offset[which] = np.where(moments.offset == NO_OFFSET, here.offset[which], moments.offset)
-        states[which] = np.where(moments.good, GOOD, BAD)
-        here.noons += which.size if layout.half else 0
-    states[~present] = ABSENT
-    states[(states == GOOD) & (here.kind == EPOCH)] = BAD
-    # a row has a time when both cells have; it has none when neither has; anything between is a fault
-    both = (here.time_state == MISSING) & (states == MISSING)
-    here.time_state[:] = np.where(both, MISSING, np.maximum(here.time_state, np.where(states == MISSING, BAD, states)))
-
-
-def _read_temperatures(block: Block, column: int, filled: Indices, here: Fields) -> list[tuple[str, Indices]]:
-    """Read the column of temperatures; the answer is which cells name which unit."""
-    starts, ends, present = block.cells(column, filled)
-    cells_with: list[tuple[str, Indices]] = []
-    for shape, which, cells in shapes(block, starts, ends):
-        number = None if shape is None else number_of(shape)
-        if shape is None or number is None:
-            here.temperature_state[which] = MISSING if shape is not None and is_missing(shape) else BAD
-            continue
-        here.number[which] = read_numbers(number, cells)
-        here.temperature_state[which] = GOOD
-        here.decimals = max(here.decimals, number.decimals)
-        if number.unit is not None:
-            cells_with.append((number.unit, which))
-    here.temperature_state[~present] = ABSENT
-    return cells_with
-
-
-def _read_names(block: Block, column: int, filled: Indices, here: Fields, column_name: str, file: str) -> None:
-    """Read which sensor each row names; a new name is put at the end of the list."""
-    if here.sensor is None:
-        return
-    starts, ends, _ = block.cells(column, filled)
-    groups, firsts = [], dict[str, int]()
-    for _, which, cells in shapes(block, starts, ends):
-        if not cells.shape[1]:
-            continue  # empty, or too long for a name
-        different, first, inverse = np.unique(
-            cells.view(f"S{cells.shape[1]}")[:, 0], return_index=True, return_inverse=True
-        )
-        names = [raw.decode("utf-8", "replace").strip(' "\t\r') for raw in different]
-        for name, at in zip(names, which[first].tolist(), strict=True):
-            firsts[name] = min(firsts.get(name, at), at)
-        groups.append((which, names, inverse))
-    places = {name: place for place, name in enumerate(here.names)}
-    for name in sorted(firsts, key=firsts.__getitem__):
-        if name:
-            places.setdefault(name, len(places))
-    for which, names, inverse in groups:
-        here.sensor[which] = np.array([places.get(name, NO_NAME) for name in names], np.int32)[inverse]
-    here.names[:] = places
-    if len(places) > MOST_NAMES:
-        found = f"more than {MOST_NAMES} different names (the first: {', '.join(here.names[:3])})"
-        raise InputError(Problem(found, "a column that names the sensor of each row", file=file, column=column_name))

@@ -2,8 +2,8 @@
 
 In: a text file as a logger's program writes it. Out: a :class:`LoggerFile`, or several of them where a file holds the
 readings of several sensors. Delimiter, header and columns are found (:mod:`hardiness.read.dialect`), cells are read
-(:mod:`hardiness.read.fields`), times become UTC (:mod:`hardiness.read.instants`). What was assumed is said; what cannot
-be known is asked for; all faults of a file are told at once.
+(:mod:`hardiness.read.row_reading`), times become UTC (:mod:`hardiness.read.instants`). What was assumed is said; what
+cannot be known is asked for; all faults of a file are told at once.
 """
 
 from __future__ import annotations

@@ -179,7 +179,7 @@ def layout_of(shape: bytes, *, is_clock: bool = False) -> Layout | None:
         if match is None:
             continue
         found = {name: text for name, text in match.groupdict().items() if text}
-        month = _month_named(found["name"].decode("utf-8", "replace")) if "name" in found else None
+        month = month_named(found["name"].decode("utf-8", "replace")) if "name" in found else None
         if "name" in found and month is None:
             continue
         offset: int | None = None
@@ -195,7 +195,19 @@ def layout_of(shape: bytes, *, is_clock: bool = False) -> Layout | None:
     return None
 
 
-def _month_named(name: str) -> int | None:
+def month_named(name: str) -> int | None:
+    """Tell which month a name means, by its first letters.
+
+    Parameters
+    ----------
+    name : str
+        In lower case.
+
+    Returns
+    -------
+    int or None
+        1 to 12.
+    """
     return next((n for n, starts in enumerate(_MONTHS, start=1) if name.startswith(starts)), None)
 
 

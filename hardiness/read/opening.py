@@ -10,17 +10,25 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from hardiness.errors import InputError, Problem
-from hardiness.read.column_words import TIME_WORDS
+from hardiness.read.aligned import ALIGNED, ALIGNED_HINT, name_columns, refuse_header, split_aligned
 from hardiness.read.grid import Grid, kind_of
+from hardiness.read.opening_rows import (
+    DATA_KINDS,
+    Rows,
+    first_reading,
+    header_above,
+    lines_in_parts,
+    named_columns,
+    timed_lines,
+)
 from hardiness.read.text import Text
+from hardiness.read.time_parts import HOW_TO_NAME, names_whole_date
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+MARKS = DELIMITERS | ALIGNED
 SAMPLE = 1 << 18  # [bytes] of the file's beginning
 SAMPLE_LINES = 250  # a preamble has some tens of lines
-_ALIGNED_HINT = "Columns lined up by spaces? Save the file as CSV, or put a tab between its cells."
-HEADER_LINES = 4  # names, and below them units, kinds of value and a line left empty
-_TIME_KINDS = {"moment", "epoch", "date"}
-_DATA_KINDS = _TIME_KINDS | {"clock", "number", "degrees"}
+_BESIDE = {"number", "degrees", "missing"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +65,16 @@ class Opening:
     said: list[str] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """The first lines as one delimiter splits them."""
+
+    mark: str
+    rows: Rows
+    kinds: Rows
+    timed: list[int]
+
+
 def read_opening(text: Text, *, file: str, wanted: list[str]) -> Opening:
     """Find delimiter and header.
 
@@ -80,39 +98,46 @@ def read_opening(text: Text, *, file: str, wanted: list[str]) -> Opening:
     """
     head = text.piece(0, SAMPLE)
     lines = _sample(head)
-    rows = {mark: [split_line(line, mark) for line in lines] for mark in DELIMITERS}
-    kinds = {mark: [[kind_of(cell) for cell in cells] for cells in rows[mark]] for mark in DELIMITERS}
-    timed = {
-        mark: [n for n, row in enumerate(kinds[mark]) if len(row) > 1 and _TIME_KINDS & {*row}] for mark in DELIMITERS
-    }
-    mark = max(DELIMITERS, key=lambda each: (_sense(kinds[each], timed[each]), _lines_alike(rows[each])))
-    if not timed[mark]:
-        _refuse_untimed(rows[mark], file, wanted)
-    first, header = _first_reading(rows[mark], kinds[mark], timed[mark], wanted)
+    ways = [_split(lines, mark) for mark in MARKS]
+    parted, header = _in_parts(ways, wanted)
+    if parted is not None:
+        best, first = parted, parted.timed[0]
+        header = header_above(best.rows, best.kinds, first, best.timed, wanted) if header is None else header
+    else:
+        best = max(ways, key=lambda way: (_sense(way), way.mark in DELIMITERS, _lines_alike(way.rows)))
+        if not best.timed:
+            plain = max(ways[: len(DELIMITERS)], key=lambda way: _lines_alike(way.rows))
+            _refuse_untimed(plain.rows, file, wanted)
+        above = best if best.mark in DELIMITERS else ways[-1]  # words of a header stand one blank apart
+        first, header = first_reading(best.kinds, best.timed, (above.rows, above.kinds), wanted)
+    rows, kinds = best.rows, best.kinds
     start = first if header is None else header + 1
     said: list[str] = []
-    below: list[list[str]] = []
+    below: Rows = []
     if header is None:
-        width = Counter(len(rows[mark][n]) for n in timed[mark]).most_common(1)[0][0]
+        width = Counter(len(rows[n]) for n in best.timed).most_common(1)[0][0]
         columns = [f"column {n}" for n in range(1, width + 1)]
         said.append("The file has no header: columns are named by their number.")
     else:
-        columns = named_columns(rows[mark][header])
-        while start < first and not _DATA_KINDS & {*kinds[mark][start]}:
+        names = _names(lines, header, first, best)
+        if names is None:
+            raise refuse_header(file, header + 1, lines[header])
+        columns = named_columns(names)
+        while start < first and not DATA_KINDS & {*kinds[start]}:
             start += 1
-        below = [row for row in rows[mark][header + 1 : start] if any(row)]
+        below = [_names(lines, n, first, best) or [] for n in range(header + 1, start) if any(rows[n])]
         if below:
             said.append(f"The header is taken from rows {header + 1} to {start}.")
-    _refuse_narrow_header([rows[mark][n] for n in timed[mark] if n >= start], columns, mark, file, start)
+    _refuse_narrow_header([rows[n] for n in best.timed if n >= start], columns, best.mark, file, start)
     body = 0
     for _ in range(start):
         body = head.index(b"\n", body) + 1
     return Opening(
-        mark,
+        best.mark,
         None if header is None else header + 1,
         body,
         start + 1,
-        Grid(file, columns, rows[mark][start:], kinds[mark][start:]),
+        Grid(file, columns, rows[start:], kinds[start:]),
         [" ".join([name, *(row[n] for row in below if n < len(row))]) for n, name in enumerate(columns)],
         lines[: first if header is None else header],
         said,
@@ -123,29 +148,7 @@ def _sample(head: bytes) -> list[str]:
     lines = head.split(b"\n", SAMPLE_LINES)[: SAMPLE_LINES + 1]
     if len(lines) > 1:
         lines.pop()  # cut off by the end of the sample, or empty after the last line feed
-    return [line.decode("utf-8", "replace").strip(" \r") for line in lines]
-
-
-def named_columns(cells: list[str]) -> list[str]:
-    """Name columns by the header's cells; empty ones by their number, empty ones at the end not at all.
-
-    Parameters
-    ----------
-    cells : list of str
-        The header.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> named_columns(["", "Time", "Temp", ""])
-    ['column 1', 'Time', 'Temp']
-    """
-    while cells and not cells[-1]:
-        cells = cells[:-1]
-    return [cell or f"column {n}" for n, cell in enumerate(cells, start=1)]
+    return [line.decode("utf-8", "replace").rstrip(" \r") for line in lines]
 
 
 def split_line(line: str, mark: str) -> list[str]:
@@ -156,7 +159,7 @@ def split_line(line: str, mark: str) -> list[str]:
     line : str
         Without its line feed.
     mark : str
-        The delimiter.
+        The delimiter, of :data:`MARKS`.
 
     Returns
     -------
@@ -167,6 +170,8 @@ def split_line(line: str, mark: str) -> list[str]:
     >>> split_line('"Date Time, GMT-05:00","Temp, °C"', ",")
     ['Date Time, GMT-05:00', 'Temp, °C']
     """
+    if mark in ALIGNED:
+        return split_aligned(line, mark)
     cells = line.split(mark)
     if line.count('"') and line.count('"') % 2 == 0:
         cells, joined = [], cells
@@ -178,60 +183,47 @@ def split_line(line: str, mark: str) -> list[str]:
     return [cell.strip().removeprefix('"').removesuffix('"').replace('""', '"').strip() for cell in cells]
 
 
-def _sense(kinds: list[list[str]], timed: list[int]) -> int:
+def _split(lines: list[str], mark: str) -> _Lines:
+    rows = [split_line(line, mark) for line in lines]
+    kinds = [[kind_of(cell) for cell in cells] for cells in rows]
+    timed = timed_lines(kinds)
+    if mark in ALIGNED:  # blanks also stand inside of cells: a number must stand beside, and all rows be parted alike
+        timed = [n for n in timed if _BESIDE & {*kinds[n]}]
+    if mark in ALIGNED and timed:
+        width, size = Counter(len(rows[n]) for n in timed).most_common(1)[0]
+        timed = [n for n in timed if len(rows[n]) == width] if 2 * size > len(timed) else []
+    return _Lines(mark, rows, kinds, timed)
+
+
+def _in_parts(ways: list[_Lines], wanted: list[str]) -> tuple[_Lines | None, int | None]:
+    """Find the delimiter, and the header, of a file that gives its times in parts."""
+    untimed = not any(way.timed for way in ways)
+    found = [
+        (way, *lines_in_parts(way.rows, way.kinds, way.timed, unnamed=untimed, named=wanted if untimed else ()))
+        for way in ways
+    ]
+    way, timed, header = max(found, key=lambda each: len(each[1]))
+    return (_Lines(way.mark, way.rows, way.kinds, timed), header) if timed else (None, None)
+
+
+def _names(lines: list[str], n: int, first: int, way: _Lines) -> list[str] | None:
+    """Name the cells by one line of the header; None where columns lined up by blanks leave it open."""
+    if way.mark in DELIMITERS:
+        return way.rows[n]
+    return name_columns(lines[n], lines[first], way.kinds[first], way.mark)
+
+
+def _sense(way: _Lines) -> int:
     """Count what a delimiter makes of the lines: a whole time, and a temperature or nothing beside it."""
-    whole = [bool({"moment", "epoch"} & {*kinds[n]} or {"date", "clock"} <= {*kinds[n]}) for n in timed]
-    beside = [bool({"number", "degrees", "missing"} & {*kinds[n]}) for n in timed]
-    return len(timed) + sum(whole) + sum(beside)
+    whole = [bool({"moment", "epoch"} & {*way.kinds[n]} or {"date", "clock"} <= {*way.kinds[n]}) for n in way.timed]
+    beside = [bool(_BESIDE & {*way.kinds[n]}) for n in way.timed]
+    return len(way.timed) + sum(whole) + sum(beside)
 
 
-def _lines_alike(rows: list[list[str]]) -> int:
+def _lines_alike(rows: Rows) -> int:
     """Count the lines that have the usual number of cells, where that is above one."""
     widths = Counter(len(row) for row in rows if len(row) > 1)
     return max(widths.values(), default=0)
-
-
-def _first_reading(
-    rows: list[list[str]], kinds: list[list[str]], timed: list[int], wanted: list[str]
-) -> tuple[int, int | None]:
-    """Find the first line with a time where most have one, and the header above it.
-
-    A preamble has times too ("Start, 2023-01-14 06:00"): a line that is no more like the others than that is passed
-    over, where there is a header below it.
-    """
-    places = Counter((n, kind) for line in timed for n, kind in enumerate(kinds[line]) if kind in _TIME_KINDS)
-    last = {place: line for line in timed for place in enumerate(kinds[line])}
-    usual = max(places, key=lambda place: (places[place], last[place]))
-    inside = [line for line in timed if usual in enumerate(kinds[line])]
-    filled = Counter(place for line in inside for place in enumerate(kinds[line]) if place[1] in _DATA_KINDS)
-    alike = {place for place, size in filled.items() if 2 * size > len(inside)}
-    like = [line for line in inside if len(alike & {*enumerate(kinds[line])}) >= min(2, len(alike))]
-    first = inside[0]
-    if like and like[0] != first:
-        header = _header_above(rows, kinds, like[0], timed, wanted)
-        if header is not None and header > first:
-            return like[0], header
-    return first, _header_above(rows, kinds, first, timed, wanted)
-
-
-def _header_above(
-    rows: list[list[str]], kinds: list[list[str]], first: int, timed: list[int], wanted: list[str]
-) -> int | None:
-    """Find the header: the line with the wanted names, else the nearest with a word for time, else the nearest."""
-    width = Counter(len(rows[n]) for n in timed).most_common(1)[0][0]
-    names = {name.strip().lower() for each in wanted for name in (each, *each.split("+"))}
-    filled = [n for n in range(first - 1, -1, -1) if any(rows[n])]
-    ranks: dict[int, int] = {}
-    for distance, n in enumerate(filled):
-        if sum(1 for cell in rows[n] if cell) < 2 or _DATA_KINDS & {*kinds[n]}:
-            continue
-        if names & {cell.lower() for cell in rows[n]}:
-            ranks[n] = 3
-        elif distance < HEADER_LINES and any(TIME_WORDS.search(cell) for cell in rows[n]):
-            ranks[n] = 2
-        elif distance < HEADER_LINES and len(rows[n]) >= width - 1:
-            ranks[n] = 1
-    return max(ranks, key=ranks.__getitem__) if ranks else None  # of equal ones the nearest: it was put in first
 
 
 def _refuse_narrow_header(rows: list[list[str]], columns: list[str], mark: str, file: str, row: int) -> None:
@@ -252,7 +244,7 @@ def _refuse_untimed(rows: list[list[str]], file: str, wanted: list[str]) -> None
                 "lines of one cell each",
                 f"cells with a {', '.join(DELIMITERS.values())} between them: a time and a temperature in each row",
                 file=file,
-                hint=_ALIGNED_HINT if any("  " in row[0] for row in rows if row) else None,
+                hint=ALIGNED_HINT if any("  " in row[0] for row in rows if row) else None,
             )
         )
     width = widths.most_common(1)[0][0]
@@ -262,8 +254,8 @@ def _refuse_untimed(rows: list[list[str]], file: str, wanted: list[str]) -> None
         found = f"a header ({columns}) and no readings below it"
         raise InputError(Problem(found, "readings", file=file, row=header + 1))
     hint = f"The columns are {columns}; name them with --time-column and --temperature-column."
-    if {"year", "month", "day"} <= {cell.strip().casefold() for cell in rows[header]}:
-        hint = "Put year, month, day, hour and minute together into one column."
+    if names_whole_date(rows[header]):
+        hint = f"The columns are {columns}; name those that make up the time so: {HOW_TO_NAME}."
     if wanted:
         hint = f"The columns are {columns}; none of the first rows has a time in any of them."
     raise InputError(

@@ -26,8 +26,8 @@ class PreviewColumn:
     name : str
         As the header has it.
     role : str
-        ``time``, ``date``, ``time of day``, ``temperature``, ``humidity``, ``dew point``, ``sensor``, ``unit``,
-        ``zone``, ``what was measured``, or empty: not read.
+        ``time``, ``date``, ``time of day`` or another part of a time, ``temperature``, ``humidity``, ``dew point``,
+        ``sensor``, ``unit``, ``zone``, ``what was measured``, or empty: not read.
     example : str
         Its first filled cell.
     """

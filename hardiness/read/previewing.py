@@ -18,10 +18,11 @@ from hardiness.read.choices import NO_CHOICES, Choices
 from hardiness.read.conditions import CONDITIONS
 from hardiness.read.dates import ORDER_IN_WORDS
 from hardiness.read.loggers import finish
-from hardiness.read.opening import DELIMITERS, read_opening, split_line
+from hardiness.read.opening import MARKS, read_opening, split_line
 from hardiness.read.plaintext import PlainText, open_plaintext
 from hardiness.read.preview import Preview, PreviewColumn, PreviewRow
 from hardiness.read.recognition import Asked, Recognition, Series, recognise
+from hardiness.read.time_parts import PARTS_IN_WORDS
 from hardiness.units import LETTERS
 
 ROWS = 10  # readings, or lines of a file that was not understood, that are shown
@@ -174,8 +175,9 @@ def _preview_of(found: Recognition, plain: PlainText, sensor: str) -> Preview:
     dialect = found.dialect
     if dialect is None:
         return _with_columns(replace(preview, lines=_first_lines(plain, 1)), plain)
-    roles = {place: "time" if len(dialect.time) == 1 else "date" if n == 0 else "time of day"
-             for n, place in enumerate(dialect.time)}  # fmt: skip
+    times = dialect.parts or (("time",) if len(dialect.time) == 1 else ("date", "time"))
+    roles = {place: PARTS_IN_WORDS[part] if len(times) > 1 else "time"
+             for place, part in zip(dialect.time, times, strict=True)}  # fmt: skip
     roles |= {dialect.temperature: "temperature"}
     roles |= {each.column: CONDITIONS[each.condition].short_name for each in dialect.beside}
     roles |= {} if dialect.sensor is None else {dialect.sensor: "sensor"}
@@ -189,7 +191,7 @@ def _preview_of(found: Recognition, plain: PlainText, sensor: str) -> Preview:
     ]
     return replace(
         preview,
-        delimiter=DELIMITERS[dialect.delimiter],
+        delimiter=MARKS[dialect.delimiter],
         header=dialect.header,
         columns=[PreviewColumn(n + 1, name, roles.get(n, ""), examples[n]) for n, name in enumerate(dialect.columns)],
         time_column=dialect.time_name,
@@ -211,7 +213,7 @@ def _with_columns(preview: Preview, plain: PlainText) -> Preview:
     examples = [next((row[n] for row in grid.cells if n < len(row) and row[n]), "") for n in range(len(grid.columns))]
     return replace(
         preview,
-        delimiter=DELIMITERS[opening.delimiter],
+        delimiter=MARKS[opening.delimiter],
         header=opening.header,
         columns=[PreviewColumn(n + 1, name, "", examples[n]) for n, name in enumerate(grid.columns)],
     )

@@ -24,12 +24,13 @@ from hardiness.read.dates import DateOrder, decide_order, parse_date_order
 from hardiness.read.degrees import to_degc
 from hardiness.read.dialect import Dialect, find_dialect
 from hardiness.read.faults import Faults, sort_rows
-from hardiness.read.fields import GOOD, Fields, read_fields
+from hardiness.read.fields import GOOD, Fields
 from hardiness.read.humidity_cells import leave_out_odd
 from hardiness.read.instants import Instants, find_instants
 from hardiness.read.meant import ask_unit, in_whole_degrees, judge_extremes, leave_out_codes, parse_codes
 from hardiness.read.moments import EPOCH
 from hardiness.read.plaintext import PlainText
+from hardiness.read.row_reading import read_fields
 from hardiness.units import LETTERS, unit_named
 
 _AT_A_TIME = 1 << 20  # rows

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.aligned import ALIGNED, blanks_between
 from hardiness.read.plaintext import LONGEST_LINE
 from hardiness.read.text import Text
 
@@ -65,8 +66,9 @@ class Block:
         The lines, and the same with digits and letters made alike.
     starts, ends : numpy.ndarray
         Byte range of each line, white space at its end cut off.
-    marks : numpy.ndarray
-        Places of the delimiters, in order.
+    marks, opens : numpy.ndarray
+        Places of the delimiters, in order, where cells end; and those before which the next cells begin: of a run of
+        blanks the last one, else the same.
     first_mark, counts : numpy.ndarray
         For each line the index of its first delimiter in ``marks``, and how many it has.
     first_row : int
@@ -80,6 +82,7 @@ class Block:
     starts: Indices
     ends: Indices
     marks: Indices
+    opens: Indices
     first_mark: Indices
     counts: Indices
     first_row: int
@@ -112,7 +115,7 @@ class Block:
             closing = self.marks[np.minimum(here + column, last)]
             ends = closing if within.all() else np.where(within, closing, ends)
             if column:
-                starts = self.marks[np.minimum(here + column - 1, last)] + 1
+                starts = self.opens[np.minimum(here + column - 1, last)] + 1
         if not present.all():
             starts, ends = np.where(present, starts, 0), np.where(present, ends, 0)
         return starts, np.maximum(ends, starts), present
@@ -149,7 +152,7 @@ def blocks(text: Text, delimiter: str, *, start: int, first_row: int, file: str)
     text : Text
         The file's lines.
     delimiter : str
-        One character; inside quotes it parts nothing.
+        Of :data:`hardiness.read.opening.MARKS`; inside quotes it parts nothing.
     start : int
         Where to begin: the start of a line. [bytes]
     first_row : int
@@ -166,7 +169,7 @@ def blocks(text: Text, delimiter: str, *, start: int, first_row: int, file: str)
     InputError
         If a line is too long to be a row of readings, or the file became shorter while it was read.
     """
-    mark = ord(delimiter)
+    mark = None if delimiter in ALIGNED else ord(delimiter)
     while start < text.size:
         raw = text.piece(start, start + BLOCK)
         whole = raw.rfind(b"\n") + 1
@@ -182,11 +185,17 @@ def blocks(text: Text, delimiter: str, *, start: int, first_row: int, file: str)
         line_starts = np.concatenate(([0], line_ends[:-1] + 1))
         _refuse_long_lines(line_ends - line_starts, first_row, file)
         ends = _without_space(np.frombuffer(raw, np.uint8), line_starts, line_ends, mark)
-        marks = np.flatnonzero(np.frombuffer(raw, np.uint8) == mark)
+        if mark is None:
+            line_starts, marks, opens = blanks_between(raw, delimiter, line_starts, ends)
+        else:
+            marks = opens = np.flatnonzero(np.frombuffer(raw, np.uint8) == mark)
         if _QUOTE in raw:
-            marks = marks[~_quoted(np.frombuffer(raw, np.uint8), marks, line_starts)]
+            outside = ~_quoted(np.frombuffer(raw, np.uint8), marks, line_starts)
+            marks, opens = marks[outside], opens[outside]
         first_mark, counts = _marks_of_lines(marks, line_starts, line_ends)
-        yield Block(raw, raw.translate(_SHAPE), line_starts, ends, marks, first_mark, counts, first_row, start + whole)
+        yield Block(
+            raw, raw.translate(_SHAPE), line_starts, ends, marks, opens, first_mark, counts, first_row, start + whole
+        )  # fmt: skip
         first_row += line_ends.size
         start += whole
 
@@ -204,7 +213,7 @@ def _refuse_long_lines(lengths: Indices, first_row: int, file: str) -> None:
         )
 
 
-def _without_space(raw: Bytes, starts: Indices, ends: Indices, mark: int) -> Indices:
+def _without_space(raw: Bytes, starts: Indices, ends: Indices, mark: int | None) -> Indices:
     """Move line ends before carriage returns and blanks, but never before a delimiter."""
     blank = np.zeros(256, bool)
     blank[[byte for byte in b" \t\r" if byte != mark]] = True

@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from hardiness.errors import InputError
-from hardiness.read.loggers import LoggerFile, read_by_sensor, read_logger
+from hardiness.read.loggers import LoggerFile, read_by_sensor
 from hardiness.read.recognition import Asked
+from tests.read.readers import read_file as read
+from tests.read.readers import refusal_of as refusal
 
 FAHRENHEIT = ["35.6", "33.8", "30.2", "28.4"]  # 2, 1, -1 and -2 degC
 CELSIUS = [2.0, 1.0, -1.0, -2.0]
@@ -25,16 +26,6 @@ def write(tmp_path: Path):
         return path
 
     return write_file
-
-
-def read(path: Path, **options: object) -> LoggerFile:
-    return read_logger(path, **({"timezone": None, "default_timezone": "America/New_York"} | options))  # type: ignore[arg-type]
-
-
-def refusal(path: Path, **options: object) -> str:
-    with pytest.raises(InputError) as error:
-        read(path, **options)
-    return str(error.value)
 
 
 def hours_from_utc(logger: LoggerFile) -> float:

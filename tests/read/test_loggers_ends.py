@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from hardiness.errors import InputError
 from hardiness.read.choices import Choices
-from hardiness.read.loggers import LoggerFile, read_logger
+from tests.read.readers import read_file as read
+from tests.read.readers import refusal_of as refusal
 
 CELSIUS = [-1.5, -0.5, 0.5, 1.5, 2.5]
 ROWS = [f"{n + 1},2025-12-14 {18 + n}:00,{celsius}" for n, celsius in enumerate(CELSIUS)]
@@ -23,16 +23,6 @@ def write(tmp_path: Path):
         return path
 
     return write_file
-
-
-def read(path: Path, **options: object) -> LoggerFile:
-    return read_logger(path, **({"timezone": None, "default_timezone": "America/New_York"} | options))  # type: ignore[arg-type]
-
-
-def refusal(path: Path, **options: object) -> str:
-    with pytest.raises(InputError) as error:
-        read(path, **options)
-    return str(error.value)
 
 
 def without_number(rows: list[str]) -> list[str]:
@@ -136,8 +126,10 @@ def test_a_blank_after_the_sign_is_read_over(write):
 @pytest.mark.parametrize(
     ("text", "hint"),
     [
-        ("Year,Month,Day,Hour,Temp\n2025,12,14,18,1.5\n", "Put year, month, day, hour and minute together"),
-        ("Date        Temp\n2025-12-14  1.5\n", "Columns lined up by spaces? Save the file as CSV"),
+        ("Month,Day,Hour,Temp\n12,14,18,1.5\n", "name them with --time-column"),
+        ("Year,Month,Day,Temp\n2025,12,14,1.5\n", "--time-column 'year=COLUMN + doy=COLUMN + hhmm=COLUMN'"),
+        ("Date        Temp\n2025-12-14  1.5\n", "found dates in 'Date' and no time of day"),
+        ("Time      Temp\nabout 6     cold\n", "Columns lined up by blanks? Save the file as CSV"),
     ],
 )
 def test_ways_of_writing_that_are_not_read_are_told_with_a_way_out(write, text, hint):

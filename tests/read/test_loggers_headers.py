@@ -7,11 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from hardiness.errors import InputError
 from hardiness.read.choices import Choices
 from hardiness.read.header_units import scale_in, units_in, units_in_line
-from hardiness.read.loggers import LoggerFile, channels_of, read_logger
+from hardiness.read.loggers import channels_of
 from hardiness.read.recognition import Asked
+from tests.read.readers import read_file as read
+from tests.read.readers import refusal_of as refusal
 
 TIME = "2025-12-14 18:00"
 
@@ -24,16 +25,6 @@ def write(tmp_path: Path):
         return path
 
     return write_file
-
-
-def read(path: Path, **options: object) -> LoggerFile:
-    return read_logger(path, **({"timezone": None, "default_timezone": "America/New_York"} | options))  # type: ignore[arg-type]
-
-
-def refusal(path: Path, **options: object) -> str:
-    with pytest.raises(InputError) as error:
-        read(path, **options)
-    return str(error.value)
 
 
 @pytest.mark.parametrize(

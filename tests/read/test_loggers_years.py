@@ -10,9 +10,9 @@ import pytest
 from hardiness.errors import InputError
 from hardiness.read.dialect import find_dialect
 from hardiness.read.faults import Faults, sort_rows
-from hardiness.read.fields import read_fields
 from hardiness.read.instants import Instants, find_instants
 from hardiness.read.loggers import LoggerFile, read_logger
+from hardiness.read.row_reading import read_fields
 from hardiness.read.text import Text
 
 NOW = np.datetime64("2026-11-25T20:00", "s")  # what the computer's clock says in most of these tests [UTC]
