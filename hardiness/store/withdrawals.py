@@ -50,6 +50,8 @@ class Withdrawal:
         Of an upload: values that are others now.
     parts : list of Part
         Of an upload: its stretches of readings.
+    missed : list of str
+        Of an upload: the sentences in ``said`` on what other records name and miss now.
     """
 
     count: int
@@ -58,6 +60,7 @@ class Withdrawal:
     back: list[Key] = field(default_factory=list)
     changed: list[Change] = field(default_factory=list)
     parts: list[Part] = field(default_factory=list)
+    missed: list[str] = field(default_factory=list)
 
 
 def withdraw_rows(
@@ -217,7 +220,8 @@ def _turn_upload(
         told.back.extend(added)
         told.changed.extend(changed)
         told.gone.extend(gone)
-    told.said.extend(say_missed(before, after))
+    told.missed.extend(say_missed(before, after))
+    told.said.extend(told.missed)
     return told
 
 

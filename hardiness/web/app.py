@@ -28,6 +28,7 @@ from hardiness.web import (
     scoring,
     selections,
     takeaway,
+    uploads,
 )
 from hardiness.web.limits import BodyLimit
 from hardiness.web.pages import STATIC
@@ -44,6 +45,7 @@ ROUTERS = (
     selections.router,
     editing.router,
     register.router,
+    uploads.router,
     takeaway.router,
     pictures.router,
     accounts.router,

@@ -20,9 +20,10 @@ from hardiness.schema import Table
 from hardiness.store import Intake
 from hardiness.web.holding import shown_name
 from hardiness.web.pages import link
-from hardiness.web.records import ACTS, address, layout_of, refuse_other_key, refuse_unless_may, row_of, text_of
+from hardiness.web.records import ACTS, address, layout_of, refuse_other_key, refuse_unless_may, row_of
 from hardiness.web.register import record_page
-from hardiness.web.visits import OwnerWrites, Scorer, ScorerWrites, Visit
+from hardiness.web.tables import text_of
+from hardiness.web.visits import Scorer, ScorerWrites, Visit
 
 router = APIRouter(prefix="/register")
 MOST_CHANGES = 40  # old -> new lines shown
@@ -155,25 +156,6 @@ def _withdraw(
     except InputError as error:
         return record_page(visit, layout, key, problems=error.problems, status=422)
     return record_page(visit, layout, key, said=done.said)
-
-
-@router.post("/upload")
-def _upload(
-    visit: OwnerWrites,
-    upload: Annotated[str, Form(pattern="^[0-9a-f]{64}$")],
-    undo: Annotated[str, Form(max_length=3)] = "",
-    back: Annotated[str, Form(max_length=1000)] = "/register/history",
-) -> HTMLResponse:
-    done = visit.trial.withdraw_upload(upload, undo=undo == "yes")
-    inside = back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/register/history"
-    return visit.page(
-        "done.html",
-        heading="Done" if done.count else "Nothing has changed",
-        said=done.said,
-        back=inside,
-        changes=[],
-        more=0,
-    )
 
 
 @router.post("/files")

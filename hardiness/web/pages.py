@@ -14,6 +14,7 @@ from urllib.parse import quote, urlencode
 import jinja2
 
 from hardiness import words
+from hardiness.schema import RECORD_TABLES
 from hardiness.web.jobs import NAMES, Answer
 from hardiness.web.wording import for_page
 
@@ -96,7 +97,7 @@ def environment() -> jinja2.Environment:
         "on_stock": words.on_stock,
         "part": part,
     }
-    made.globals |= {"count": words.count, "link": link}
+    made.globals |= {"count": words.count, "link": link, "record_tables": tuple(RECORD_TABLES)}
     return made
 
 

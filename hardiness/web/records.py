@@ -12,8 +12,8 @@ from fastapi import HTTPException
 from hardiness.commands.upkeep import change_text
 from hardiness.errors import InputError, Problem
 from hardiness.schema import RECORD_TABLES, Table
-from hardiness.store.records import value_text
 from hardiness.web.clock import local
+from hardiness.web.tables import text_of
 from hardiness.web.visits import Visit
 
 OPEN_TO_SCORERS = ("scores",)
@@ -112,27 +112,6 @@ def key_texts(layout: Table, row: Mapping[str, Any]) -> list[str]:
     list of str
     """
     return [text_of(row[name]) for name in layout.key]
-
-
-def text_of(value: object) -> str:
-    """Write a record's value as a form holds it.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> text_of(None), text_of(float("nan")), text_of(1.50), text_of("own")
-    ('', '', '1.5', 'own')
-    """
-    if value is None or value is pd.NaT or (isinstance(value, float) and pd.isna(value)):
-        return ""
-    return value_text(value)
 
 
 def refuse_other_key(layout: Table, parts: Sequence[str]) -> None:

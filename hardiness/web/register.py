@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated, Any
 
-import pandas as pd
 from fastapi import APIRouter, HTTPException, Query
 from fastapi.responses import HTMLResponse, Response
 
 from hardiness import glance
-from hardiness.commands.upkeep import HISTORY, SHOWN_HASH, change_text
+from hardiness.commands.upkeep import CHANGE, HISTORY, change_text
 from hardiness.schema import RECORD_TABLES, Column, Table
-from hardiness.web.clock import local
 from hardiness.web.jobs import Answer
-from hardiness.web.records import ACTS, address, history_of, key_texts, layout_of, may_write, row_of, text_of
-from hardiness.web.tables import grid_of
+from hardiness.web.records import ACTS, address, history_of, key_texts, layout_of, may_write, row_of
+from hardiness.web.tables import containing, grid_of, text_of
+from hardiness.web.uploads import upload_address
 from hardiness.web.visits import Viewer, Visit
 
 router = APIRouter(prefix="/register")
@@ -32,12 +31,7 @@ def _register(
     layout = layout_of(table)
     frame = visit.place.trial.store.current(table)
     whole = len(frame)
-    if find.strip():
-        wanted = find.strip().casefold()
-        hit = pd.Series(False, index=frame.index)
-        for column in layout.columns:
-            hit |= frame[column.name].map(lambda value: wanted in text_of(value).casefold()).astype(bool)
-        frame = frame[hit]
+    frame = containing(frame, layout.columns, find)
     settings = visit.place.trial.settings
     grid = grid_of(
         frame,
@@ -52,7 +46,6 @@ def _register(
         "register.html",
         grid=grid,
         layout=layout,
-        tables=list(RECORD_TABLES),
         given=given,
         whole=whole,
         may_write=may_write(visit, table),
@@ -165,18 +158,18 @@ def record_page(
 
 
 @router.get("/history")
-def _acts(visit: Viewer, start: Start = 0) -> HTMLResponse:
+def _acts(visit: Viewer, find: Text = "", start: Start = 0) -> HTMLResponse:
     table = visit.place.trial.store.history().iloc[::-1]
     shown = table.assign(
-        upload=table["upload"].str[:SHOWN_HASH],
         change=[change_text(old, new) for old, new in zip(table["old"], table["new"], strict=True)],
     )
-    columns = [column for column in HISTORY if column.name not in ("old", "new", "upload")]
-    grid = grid_of(shown, [*columns, Column("change", "old -> new")], visit.place.trial.settings, start=start, most=100)
-    uploads = visit.place.trial.store.uploads().iloc[::-1].head(100)
-    zone = visit.place.trial.settings.zone
-    files = [
-        (row.file, row.table, row.sensor, row.rows, local(row.added_at, zone), row.who, row.counts, row.upload)
-        for row in uploads.itertuples()
-    ]
-    return visit.page("history.html", grid=grid, files=files, given={"start": start})
+    columns = [*(column for column in HISTORY if column.name not in ("old", "new", "upload")), CHANGE]
+    grid = grid_of(
+        containing(shown, columns, find),
+        columns,
+        visit.place.trial.settings,
+        links={"file": lambda row: upload_address(str(row["upload"])) if row["upload"] else ""},
+        start=start,
+        most=100,
+    )
+    return visit.page("history.html", grid=grid, whole=len(table), given={"find": find, "start": start})

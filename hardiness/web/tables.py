@@ -10,6 +10,7 @@ import pandas as pd
 from hardiness.commands.printing import cell_text, heading
 from hardiness.schema import Column
 from hardiness.settings import Settings
+from hardiness.store.records import value_text
 
 MOST_ROWS = 200  # rows on one page
 
@@ -183,3 +184,47 @@ def columns_named(columns: Sequence[Column], names: Sequence[str]) -> list[Colum
     """
     by_name = {column.name: column for column in columns}
     return [by_name[name] for name in names if name in by_name]
+
+
+def containing(table: pd.DataFrame, columns: Sequence[Column], find: str) -> pd.DataFrame:
+    """Keep the rows that have a text in any of some columns, without regard to case.
+
+    Parameters
+    ----------
+    table : DataFrame
+    columns : sequence of Column
+    find : str
+        Blank: all rows.
+
+    Returns
+    -------
+    DataFrame
+    """
+    wanted = find.strip().casefold()
+    if not wanted:
+        return table
+    hit = pd.Series(False, index=table.index)
+    for column in columns:
+        hit |= table[column.name].map(lambda value: wanted in text_of(value).casefold()).astype(bool)
+    return table[hit]
+
+
+def text_of(value: object) -> str:
+    """Write a record's value as a form holds it.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> text_of(None), text_of(float("nan")), text_of(1.50), text_of("own")
+    ('', '', '1.5', 'own')
+    """
+    if value is None or value is pd.NaT or (isinstance(value, float) and pd.isna(value)):
+        return ""
+    return value_text(value)

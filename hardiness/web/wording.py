@@ -25,7 +25,7 @@ _WAYS = (
     (r": hardiness withdraw (?:scores|plants|selections|sensors|freeze_notes|masks|calibrations) FILE --undo",
      " in the register, each on its own page"),
     (r"(: | \()hardiness withdraw (?:scores|plants|selections|sensors) FILE\b(\)?)", " on its page in the register"),
-    (r": (hardiness withdraw upload \w+(?: --undo)?)", r" on the command line, \1"),
+    (r": hardiness withdraw upload \w+(?: --undo)?", " in the register, under Files taken in"),
     (r": hardiness freezes --air\b", " under Freezes"),
     (r": hardiness add (?:plants|selections|sensors|scores) FILE registers some", ", which the register adds"),
     (r"hardiness add readings FILE --sensor S adds", "the page Readings adds"),

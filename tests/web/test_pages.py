@@ -10,8 +10,8 @@ from tests.web.hill import readings_text, words_of
 
 PAGES = (
     "/", "/readings", "/freezes", "/results", "/results/compare", "/results/ranks", "/results/rootstocks",
-    "/results/winters", "/results/claims", "/results/left-out", "/register", "/register/waiting", "/register/history",
-    "/takeaway", "/accounts",
+    "/results/winters", "/results/claims", "/results/left-out", "/register", "/register/waiting", "/register/uploads",
+    "/register/history", "/takeaway", "/accounts",
 )  # fmt: skip
 
 

@@ -382,8 +382,10 @@ def test_files_that_waited_are_gone_when_the_server_ends(folder, serve):
 def test_no_link_leads_away(browser, folder, back):
     with open_trial(folder) as trial:
         sha = trial.store.uploads()["upload"].iloc[-1]
-    text = browser.post("/register/upload", {"upload": sha, "back": back}).text
-    assert "evil" not in text and "javascript:" not in text
+    offered = browser.get("/register/upload", params={"upload": sha, "back": back}).text
+    done = browser.post("/register/upload", {"upload": sha, "why": "the wrong walk", "back": back}).text
+    assert "Withdraw it" in offered and "<h1>Done</h1>" in done
+    assert not any(bad in text for bad in ("evil", "javascript:") for text in (offered, done))
 
 
 # What is taken away

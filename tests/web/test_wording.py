@@ -23,7 +23,7 @@ from tests.web.test_writing import drop, numbers
         ("Is it the right sensor, and the right --timezone? If 'a.csv' is wrong, withdraw it: hardiness withdraw "
          "upload 0123456789ab.",
          "Is it the right sensor, and the right entry in the field 'Clock of the file'? If 'a.csv' is wrong, withdraw "
-         "it on the command line, hardiness withdraw upload 0123456789ab."),
+         "it in the register, under Files taken in."),
         ("Is the unit right? It is given with --unit C or F.",
          "Is the unit right? It is given with C or F in the field 'Unit'."),
         ("Say which it is: --date-order dmy or --date-order mdy.",
@@ -70,4 +70,4 @@ def test_a_refused_file_and_record_name_fields_too(browser):
     (number,) = numbers(browser).values()
     answer = browser.post(f"/readings/files/{number}", {"sensor": "L1"})
     assert answer.status_code == 422 and "--timezone" not in answer.text
-    assert "Clock of the file" in answer.text and "on the command line" in answer.text
+    assert "Clock of the file" in answer.text and "under Files taken in" in answer.text

@@ -214,9 +214,9 @@ def test_a_change_is_taken_back_and_made_again(browser, folder):
         assert held(folder, "plants").set_index("plant").loc["T01", "block"] == block
     with open_trial(folder) as trial:
         sha = trial.store.uploads()["upload"].iloc[-1]
-    browser.post("/register/upload", {"upload": sha})
+    browser.post("/register/upload", {"upload": sha, "why": "the block was right"})
     assert held(folder, "plants").set_index("plant").loc["T01", "block"] == "west"
-    browser.post("/register/upload", {"upload": sha, "undo": "yes"})
+    browser.post("/register/upload", {"upload": sha, "undo": "yes", "why": "it was not"})
     assert held(folder, "plants").set_index("plant").loc["T01", "block"] == "east"
 
 

@@ -95,7 +95,12 @@ def test_a_plant_is_moved_and_moved_back(address, look, folder):
     page.click("text=Keep it")
     page.wait_for_selector("text=block: east -> west")
     page.click("text=Take back >> nth=0")
+    page.wait_for_selector("text=block: west → east")
+    page.fill("#why-withdraw", "it never moved")
+    page.click("main button >> text=Withdraw it")
     page.wait_for_selector("h1:has-text('Done')")
+    page.click("text=Go on")
+    page.wait_for_selector("h1:has-text('T01')")
     with open_trial(folder) as trial:
         plants = trial.store.current("plants").set_index("plant")
     assert plants.loc["T01", "block"] == "east"

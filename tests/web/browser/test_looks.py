@@ -8,7 +8,7 @@ PAGES = (
     "/", "/readings", "/readings/sensor/L1", "/freezes", "/freezes/2030-12-20 L1", "/results",
     "/results/selection/OL-01", "/results/compare?a=OL-01&a=OL-02", "/results/ranks", "/results/rootstocks",
     "/results/winters", "/results/claims", "/results/left-out", "/register", "/register?table=scores",
-    "/register/waiting", "/register/history", "/register/row?table=plants&key=T01",
+    "/register/waiting", "/register/uploads", "/register/history", "/register/row?table=plants&key=T01",
     "/register/edit?table=plants&key=T01", "/takeaway", "/pictures/winters", "/pictures/quality_calendar",
     "/pictures/ranks", "/pictures/survival?selection=OL-01", "/accounts", "/nothing",
 )  # fmt: skip
