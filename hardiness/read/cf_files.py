@@ -3,8 +3,9 @@
 The variable is found by its ``standard_name`` air_temperature and must say its unit (K, degC or degF). ``cell_methods``
 with "time: minimum" makes it daily minima, with "time: maximum" the maxima beside them; otherwise it is taken as read
 at its instants, means over an hour or less too. Times are in UTC, in the standard calendar; the day of a daily value is
-the one that holds the middle of its bounds, or its instant where there are none: a day of UTC, or of the zone that the
-attribute ``timezone`` of its times names, as ``hardiness export readings`` writes it.
+the one that holds the middle of its bounds, or its instant where there are none: a day of UTC, or of the zone that its
+times name: in the attribute ``timezone``, or in a variable with a zone for each station, which the attribute
+``timezone_variable`` names, as ``hardiness export readings`` writes it.
 """
 
 from __future__ import annotations
@@ -145,7 +146,7 @@ def read_cf_file(path: Path, *, file: str, station_id: str | None = None) -> Sta
         said += [*unused, *left_out]
         hours = HourlyValues(times, values, rows, conditions)
         return StationData(hours, facts, "netcdf", SOURCE, estimated=estimated, **given)
-    days, zone = _days_of(dataset, array, seconds)
+    days, zone = _days_of(dataset, array, seconds, chosen)
     facts = replace(facts, timezone=zone)
     maximum = np.full(values.size, np.nan)
     if "maximum" in variables:
@@ -270,10 +271,13 @@ def _seconds_of(
     return np.round(seconds, 3)
 
 
-def _days_of(dataset: xr.Dataset, array: xr.DataArray, seconds: Floats) -> tuple[np.ndarray, str]:
+def _days_of(dataset: xr.Dataset, array: xr.DataArray, seconds: Floats, chosen: int) -> tuple[np.ndarray, str]:
     """Days of daily values by their middles, and the zone they are days of; empty where the file names none."""
     name = _time_name(dataset, array)
-    zone = str(dataset[name].attrs.get("timezone", "")) if name else ""
+    attributes = dataset[name].attrs if name else {}
+    zone = str(attributes.get("timezone", ""))
+    if (of_each := str(attributes.get("timezone_variable", ""))) in dataset.variables:
+        zone = str(dataset[of_each].to_numpy().ravel()[chosen])
     if not zone:
         return np.floor(seconds / _DAY_S).astype(np.int64).astype("M8[D]"), ""
     middles = pd.DatetimeIndex(np.round(seconds).astype(np.int64).astype("M8[s]")).tz_localize("UTC")

@@ -5,14 +5,15 @@ instance per sensor, whose readings stand on end, those at instants along one di
 (``store/cf_samples.py``). Beside the temperature with offsets in it stand the temperature as it was read, the offset,
 and a status: whether a reading counts, is masked, or was looked at and kept. What stations and loggers tell of the air
 besides (humidity, dew point, wind, sky) stands along the same readings, as it was read, missing where nobody tells it.
-What is estimated of a silent logger is no reading and is left out.
+What is estimated of a silent logger is no reading and is left out. A network is written sensor by sensor
+(``store/cf_writing.py``).
 """
 
 from __future__ import annotations
 
 import importlib.metadata
-import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -23,15 +24,114 @@ import xarray as xr
 from hardiness.errors import InputError, NothingYetError, Problem, near_name
 from hardiness.read.conditions import CONDITIONS
 from hardiness.settings import Settings
-from hardiness.store.cf_samples import DIFFERENCE, KINDS, Samples, flag_variable, sample_variables
+from hardiness.store.cf_samples import (
+    DIFFERENCE,
+    KINDS,
+    ORIGIN,
+    STATUS,
+    Samples,
+    flag_variable,
+    kind_of,
+    sample_variables,
+    time_unit,
+)
+from hardiness.store.cf_writing import check_writable, write_pieces
 from hardiness.store.parts import times_ns
+from hardiness.weather.daily import zone_of_days
+from hardiness.weather.extents import extents_of
 from hardiness.weather.gaps import FloatArray
 from hardiness.weather.masking import covered, dated_offsets, spans_of
 from hardiness.weather.sensors import sensors_known
 
 _SHIELDED = ("unshielded", "shielded")
 _SENSOR = ("station",)
-_PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": None}  # no reading is missing
+_MAY_MISS = ("surface_altitude", "sensor_height", *CONDITIONS)  # variables whose values may be unknown
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What an exported file holds.
+
+    Parameters
+    ----------
+    sizes : mapping of str to int
+        How many sensors (``station``), readings at instants (``obs``) and daily minima (``day``); 0 where none.
+    masked : int
+        How many of them are masked.
+    estimated : int
+        How many hours were drawn through daily values.
+    variables : list of str
+        Its variables, sorted.
+    """
+
+    sizes: Mapping[str, int]
+    masked: int
+    estimated: int
+    variables: list[str]
+
+
+@dataclass(slots=True)
+class _Layout:
+    """What has to be known of all readings before the first are written."""
+
+    sizes: dict[str, int] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)  # of time, by dimension
+
+    def take(self, air: xr.DataArray) -> None:
+        dim = kind_of(air).dimension
+        self.sizes[dim] = self.sizes.get(dim, 0) + air.size
+        self.units[dim] = time_unit(times_ns(air["time"].to_numpy()), self.units.get(dim))
+
+
+def export_readings(
+    path: Path,
+    readings: Mapping[str, xr.DataArray],
+    sensors: pd.DataFrame,
+    masks: pd.DataFrame,
+    calibrations: pd.DataFrame,
+    settings: Settings,
+    *,
+    conditions: Mapping[str, xr.Dataset] | None = None,
+    only: Sequence[str] = (),
+    at: str,
+) -> Exported:
+    """Write the readings of sensors as one CF file, holding those of one sensor at a time.
+
+    Parameters
+    ----------
+    path : Path
+        Where to; a fault half-way leaves an old file as it was.
+    readings, sensors, masks, calibrations, settings, conditions, only, at
+        As :func:`readings_dataset` takes them.
+
+    Returns
+    -------
+    Exported
+
+    Raises
+    ------
+    InputError
+        As :func:`readings_dataset`; if the path cannot be a file.
+    """
+    check_writable(path)
+    names, layout = _chosen(readings, sensors, settings, only), _Layout()
+    for name in names:
+        layout.take(readings[name])
+    counts = {"masked": 0, "estimated": 0}
+    variables: set[str] = set()
+
+    def pieces() -> Iterator[xr.Dataset]:
+        for name in names:
+            tables = (sensors, masks, calibrations, settings)
+            piece = _dataset([name], readings, *tables, conditions=conditions, at=at, units=layout.units)
+            counts["masked"] += sum(_flagged(piece, f"{kind.prefix}status", STATUS.index("masked")) for kind in KINDS)
+            counts["estimated"] += _flagged(piece, "origin", ORIGIN.index("estimated"))
+            variables.update(map(str, piece.variables))
+            yield piece
+
+    write_pieces(pieces(), path, sizes={"station": len(names), **layout.sizes}, missing=_MAY_MISS)
+    sizes = {"station": len(names)} | {kind.dimension: layout.sizes.get(kind.dimension, 0) for kind in KINDS}
+    return Exported(sizes, **counts, variables=sorted(variables))
 
 
 def readings_dataset(
@@ -88,9 +188,24 @@ def readings_dataset(
     >>> found["air_temperature"].values.tolist(), found["row_size"].values.tolist(), found.attrs["featureType"]
     ([-3.5, -4.0], [2], 'timeSeries')
     """
-    names = sorted(dict.fromkeys(only)) if only else sorted(name for name in readings if readings[name].size)
-    known = sensors_known(sensors, readings)
-    _refuse(names, readings, known, settings)
+    names = _chosen(readings, sensors, settings, only)
+    return _dataset(names, readings, sensors, masks, calibrations, settings, conditions=conditions, at=at)
+
+
+def _dataset(
+    names: list[str],
+    readings: Mapping[str, xr.DataArray],
+    sensors: pd.DataFrame,
+    masks: pd.DataFrame,
+    calibrations: pd.DataFrame,
+    settings: Settings,
+    *,
+    conditions: Mapping[str, xr.Dataset] | None,
+    at: str,
+    units: Mapping[str, str] | None = None,
+) -> xr.Dataset:
+    """Put sensors together that have readings and a place."""
+    known = sensors_known(sensors, names)
     known = known.loc[names]
     height = sensors.set_index("sensor")["height_m"].reindex(names).to_numpy(dtype=float)
     told = conditions or {}
@@ -98,12 +213,13 @@ def readings_dataset(
     for name in names:
         air, own = readings[name].sortby("time"), calibrations[calibrations["sensor"] == name]
         offset = _offset(air, own, float(known["offset_c"].loc[name]), settings)
-        samples.append(Samples(air, offset, _status(air, masks, name), told.get(name)))
+        zone = zone_of_days(air, settings)
+        samples.append(Samples(air, offset, _status(air, masks, name), told.get(name), zone))
     place = [known[axis].fillna(_or_nan(getattr(settings, axis))).to_numpy(float) for axis in ("latitude", "longitude")]
     ground = known["elevation_m"].fillna(_or_nan(settings.elevation_m)).to_numpy(float)
     variables: dict[str, xr.Variable] = {}
     for kind in KINDS:
-        variables |= sample_variables(kind, samples, settings.zone)
+        variables |= sample_variables(kind, samples, at_least=(units or {}).get(kind.dimension))
     variables |= {
         "sensor": _of_sensor(np.array(names, object), "name of the sensor", cf_role="timeseries_id"),
         "kind": _of_sensor(known["kind"].to_numpy(object), "logger beside the plants, or public station"),
@@ -140,7 +256,7 @@ def readings_dataset(
 
 
 def write_readings(dataset: xr.Dataset, path: Path) -> None:
-    """Write the dataset as NetCDF, whole: a fault half-way leaves an old file as it was.
+    """Write such a dataset as NetCDF, whole: a fault half-way leaves an old file as it was.
 
     Parameters
     ----------
@@ -154,40 +270,36 @@ def write_readings(dataset: xr.Dataset, path: Path) -> None:
     InputError
         If it cannot be a file: its folder does not exist, or it is a folder itself.
     """
-    if path.is_dir() or not path.parent.is_dir():
-        found = f"'{path}', {'a folder' if path.is_dir() else 'in a folder that does not exist'}"
-        raise InputError(Problem(found, "a file to write, such as readings.nc"))
-    encoding: dict[str, dict[str, Any]] = {
-        str(name): {"_FillValue": None} if variable.dims == _SENSOR else _PACKED for name, variable in dataset.items()
-    }
-    for name in ("surface_altitude", "sensor_height", *CONDITIONS):  # these alone may be unknown
-        if name in encoding:
-            encoding[name] = encoding[name] | {"_FillValue": np.nan}
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        dataset.to_netcdf(beside, engine="h5netcdf", format="NETCDF4", encoding=encoding)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    sizes = {str(dim): size for dim, size in dataset.sizes.items()}
+    write_pieces([dataset], path, sizes=sizes, missing=_MAY_MISS)
 
 
-def _refuse(names: list[str], readings: Mapping[str, xr.DataArray], known: pd.DataFrame, settings: Settings) -> None:
-    problems: list[Problem | str] = []
+def _chosen(
+    readings: Mapping[str, xr.DataArray], sensors: pd.DataFrame, settings: Settings, only: Sequence[str]
+) -> list[str]:
+    """Name the sensors that are meant; refuse those without readings or a place, all at once."""
+    there = sorted(extents_of(readings))
+    names = sorted(dict.fromkeys(only)) if only else there
     if not names:
         how = "hardiness add readings FILE --sensor S adds some."
         raise NothingYetError(f"There are no readings to export yet, and no file was written: {how}")
+    known = sensors_known(sensors, names)
+    problems: list[Problem | str] = []
     for name in names:
-        if name not in readings or not readings[name].size:
-            listed = ", ".join(sorted(readings))
-            problems.append(
-                Problem(f"'{name}', which has no readings", f"one of {listed}", hint=near_name(name, list(readings)))
-            )
+        if name not in there:
+            accepted = f"one of {', '.join(there)}"
+            problems.append(Problem(f"'{name}', which has no readings", accepted, hint=near_name(name, there)))
         elif (known.loc[name, ["latitude", "longitude"]].isna().any()
               and None in (settings.latitude, settings.longitude)):  # fmt: skip
             hint = "Give them in the sensors table, or for the trial in trial.toml."
             problems.append(Problem(f"sensor '{name}' without a place", "a latitude and a longitude", hint=hint))
     if problems:
         raise InputError(problems)
+    return names
+
+
+def _flagged(dataset: xr.Dataset, name: str, number: int) -> int:
+    return int((dataset[name] == number).sum()) if name in dataset else 0
 
 
 def _offset(air: xr.DataArray, calibrations: pd.DataFrame, own: float, settings: Settings) -> FloatArray:

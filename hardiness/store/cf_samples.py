@@ -1,16 +1,16 @@
 """Readings laid along a sample dimension as CF has them: those at instants along ``obs``, daily minima along ``day``.
 
 A minimum over a day is another thing than the temperature at its midnight: daily minima have variables of their own,
-``cell_methods`` "time: minimum", and the bounds of their days. Hours drawn through daily values are temperatures at
-instants that nobody measured, which the flag ``origin`` says.
+``cell_methods`` "time: minimum", the bounds of their days, and the zone whose days they are. Hours drawn through daily
+values are temperatures at instants that nobody measured, which the flag ``origin`` says.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +26,7 @@ from hardiness.weather.gaps import FloatArray
 STATUS = ("counts", "masked", "looked_at_and_kept")
 ORIGIN = ("measured", "estimated")
 BOUND = "bound"  # the dimension of the two ends of a day
+_ZONE = "daily_timezone"
 DIFFERENCE = {"units": "K", "units_metadata": "temperature: difference"}
 _ON_SCALE = {"units": "degC", "units_metadata": "temperature: on_scale", "standard_name": "air_temperature"}
 
@@ -80,17 +81,25 @@ class Samples:
         Number in ``STATUS`` of each.
     conditions : xarray.Dataset, optional
         What else is known of the air, at instants of the readings.
+    zone : datetime.tzinfo
+        Of the days, where they are daily minima.
     """
 
     air_temperature: xr.DataArray
     offset: FloatArray
     status: npt.NDArray[np.int8]
     conditions: xr.Dataset | None = None
+    zone: tzinfo = UTC
 
     @property
     def kind(self) -> Kind:
         """Readings at instants, or daily minima."""
-        return DAYS if series_of_attributes(self.air_temperature.attrs) == DAILY_MINIMUM else INSTANTS
+        return kind_of(self.air_temperature)
+
+    @property
+    def stamps(self) -> npt.NDArray[np.int64]:
+        """When, since 1970-01-01 UTC. [ns]."""
+        return times_ns(self.air_temperature["time"].to_numpy())
 
     @property
     def estimated(self) -> bool:
@@ -98,7 +107,46 @@ class Samples:
         return series_of_attributes(self.air_temperature.attrs) == ESTIMATED
 
 
-def sample_variables(kind: Kind, sensors: Sequence[Samples], zone: ZoneInfo) -> dict[str, xr.Variable]:
+def kind_of(air_temperature: xr.DataArray) -> Kind:
+    """Tell whether a sensor's readings are at instants or daily minima.
+
+    Parameters
+    ----------
+    air_temperature : xarray.DataArray
+        Its attributes say how they came about.
+
+    Returns
+    -------
+    Kind
+    """
+    return DAYS if series_of_attributes(air_temperature.attrs) == DAILY_MINIMUM else INSTANTS
+
+
+def time_unit(stamps: npt.NDArray[np.int64], at_least: str | None = None) -> str:
+    """Name the coarsest unit of CF time in which instants are whole numbers.
+
+    Parameters
+    ----------
+    stamps : ndarray of int64
+        Since 1970-01-01 UTC. [ns]
+    at_least : str, optional
+        No coarser than this one.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> time_unit(np.array([2_000_000_000])), time_unit(np.array([2_000_000_000]), at_least="milliseconds")
+    ('seconds', 'milliseconds')
+    """
+    units = list(NANOSECONDS)
+    fine_enough = units if at_least is None else units[units.index(at_least) :]
+    return next(unit for unit in fine_enough if not np.any(stamps % NANOSECONDS[unit]))
+
+
+def sample_variables(kind: Kind, sensors: Sequence[Samples], *, at_least: str | None = None) -> dict[str, xr.Variable]:
     """Give the variables of one kind of readings.
 
     Parameters
@@ -107,8 +155,8 @@ def sample_variables(kind: Kind, sensors: Sequence[Samples], zone: ZoneInfo) -> 
         Which kind.
     sensors : sequence of Samples
         Of every sensor of the file; those of another kind have no reading here.
-    zone : ZoneInfo
-        Of the days of daily minima.
+    at_least : str, optional
+        Unit of time that is fine enough for readings that stand beside these; None: there are none.
 
     Returns
     -------
@@ -118,7 +166,8 @@ def sample_variables(kind: Kind, sensors: Sequence[Samples], zone: ZoneInfo) -> 
     own = [samples for samples in sensors if samples.kind is kind]
     if not own:
         return {}
-    stamps = np.concatenate([times_ns(samples.air_temperature["time"].to_numpy()) for samples in own])
+    stamps = np.concatenate([samples.stamps for samples in own])
+    unit = time_unit(stamps, at_least)  # a day begins and ends at whole seconds if it begins at one
     read = np.concatenate([samples.air_temperature.to_numpy() for samples in own])
     offset = np.concatenate([samples.offset for samples in own])
     status = np.concatenate([samples.status for samples in own])
@@ -146,9 +195,12 @@ def sample_variables(kind: Kind, sensors: Sequence[Samples], zone: ZoneInfo) -> 
         ),
     }  # fmt: skip
     if kind is DAYS:
-        return variables | _days(stamps, zone)
+        ends = np.concatenate([day_ends(samples.stamps, samples.zone) for samples in own])
+        zones = [str(samples.zone) if samples.kind is kind else "" for samples in sensors]
+        variables[_ZONE] = _variable(("station",), np.array(zones, object), "zone whose days its daily minima are of")
+        return variables | _days(stamps, ends, unit)
     estimated = np.repeat([samples.estimated for samples in own], [samples.air_temperature.size for samples in own])
-    variables["time"] = _time(along, stamps, stamps, "time of the reading, UTC")
+    variables["time"] = _time(along, stamps, unit, "time of the reading, UTC")
     variables["origin"] = flag_variable(
         along, estimated, "whether it was measured, or drawn through the lowest and highest temperatures of days",
         ORIGIN, **placed,
@@ -186,22 +238,19 @@ def flag_variable(
     return xr.Variable(dims, np.asarray(values, np.int8), {"long_name": long_name, **flags, **attributes})
 
 
-def _days(stamps: npt.NDArray[np.int64], zone: ZoneInfo) -> dict[str, xr.Variable]:
+def _days(stamps: npt.NDArray[np.int64], ends: npt.NDArray[np.int64], unit: str) -> dict[str, xr.Variable]:
     """Times of daily minima: each stands at the beginning of its day, and its bounds are the day."""
-    bounds = np.stack((stamps, day_ends(stamps, zone)), axis=1)
-    time = _time((DAYS.dimension,), stamps, bounds, "beginning of the day, UTC")
-    # a day of one zone lies in two of UTC: this says which date is meant
-    time.attrs |= {"bounds": "daily_time_bounds", "timezone": str(zone)}
-    step = NANOSECONDS[str(time.attrs["units"]).split()[0]]
-    ends = xr.Variable((DAYS.dimension, BOUND), bounds // step)  # what it is stands with the times (CF 1.11, 7.1)
-    return {"daily_time": time, "daily_time_bounds": ends}
+    time = _time((DAYS.dimension,), stamps, unit, "beginning of the day, UTC")
+    # a day of one zone lies in two of UTC: the zone says which date is meant
+    time.attrs |= {"bounds": "daily_time_bounds", "timezone_variable": _ZONE}
+    bounds = np.stack((stamps, ends), axis=1) // NANOSECONDS[unit]
+    ends_of_days = xr.Variable((DAYS.dimension, BOUND), bounds)  # what it is stands with the times (CF 1.11, 7.1)
+    return {"daily_time": time, "daily_time_bounds": ends_of_days}
 
 
-def _time(dims: tuple[str, ...], stamps: Any, told: Any, long_name: str) -> xr.Variable:
-    """Give a variable of times in the coarsest unit that holds all of ``told`` exactly."""
-    unit, step = next((unit, step) for unit, step in NANOSECONDS.items() if not np.any(told % step))
+def _time(along: tuple[str, ...], stamps: npt.NDArray[np.int64], unit: str, long_name: str) -> xr.Variable:
     return _variable(
-        dims, stamps // step, long_name, units=f"{unit} since 1970-01-01 00:00:00", standard_name="time",
+        along, stamps // NANOSECONDS[unit], long_name, units=f"{unit} since 1970-01-01 00:00:00", standard_name="time",
         calendar="standard", axis="T", units_metadata="leap_seconds: none",
     )  # fmt: skip
 
@@ -215,7 +264,7 @@ def _conditions(own: Sequence[Samples]) -> dict[str, xr.Variable]:
         if told is None:
             continue
         _, along, there = np.intersect1d(
-            times_ns(samples.air_temperature["time"].to_numpy()), times_ns(told["time"].to_numpy()),
+            samples.stamps, times_ns(told["time"].to_numpy()),
             assume_unique=True, return_indices=True,
         )  # fmt: skip
         for condition in CONDITIONS:

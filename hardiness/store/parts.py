@@ -212,7 +212,9 @@ def merge_parts(parts: Sequence[Part]) -> tuple[Times, Values]:
     return times[first], values[first]
 
 
-def air_temperature_of(times: Times, values: Values, *, series: str = MEASURED) -> xr.DataArray:
+def air_temperature_of(
+    times: Times, values: Values, *, series: str = MEASURED, timezone: str | None = None
+) -> xr.DataArray:
     """Label one sensor's readings.
 
     Parameters
@@ -223,6 +225,8 @@ def air_temperature_of(times: Times, values: Values, *, series: str = MEASURED) 
         float64. [degC]
     series : str, default "measured"
         How they came about; an attribute of what is returned where it is anything else.
+    timezone : str, optional
+        Zone of the days of daily minima; an attribute likewise.
 
     Returns
     -------
@@ -246,5 +250,6 @@ def air_temperature_of(times: Times, values: Values, *, series: str = MEASURED) 
             "long_name": "air temperature",
             "units_metadata": "temperature: on_scale",
             **({} if series == MEASURED else {"series": series}),
+            **({} if timezone is None else {"timezone": timezone}),
         },
     )

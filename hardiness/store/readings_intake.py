@@ -31,7 +31,7 @@ from hardiness.store.part_files import part_name, write_part
 from hardiness.store.part_rows import parts_that_count
 from hardiness.store.parts import times_ns
 from hardiness.store.records import State, key_json, load_state, to_json
-from hardiness.store.station_parts import refuse_other_series, sensor_content, series_of_readings
+from hardiness.store.station_parts import refuse_other_days, refuse_other_series, sensor_content, series_of_readings
 from hardiness.units import LETTERS
 from hardiness.words import count, listed
 
@@ -231,6 +231,7 @@ def _weigh(
             there = parts_that_count(connection, folder, one.sensor)
             try:
                 refuse_other_series(series_of_readings(one.readings), there, sensor=one.sensor, file=file)
+                refuse_other_days(one.readings, there, sensor=one.sensor, file=file)
                 agreement = compare(rows, there, folder.settings.units)
                 problems.extend(agreement.problems)
             except InputError as error:

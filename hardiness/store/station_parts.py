@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import pandas as pd
+
 from hardiness.errors import InputError, Problem
+from hardiness.read.clock import parse_zone
 from hardiness.read.labels import quote
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, MEASURED, series_of_attributes
 from hardiness.read.station_file import StationFile
-from hardiness.store.parts import Part, open_part
+from hardiness.store.parts import Part, open_part, times_ns
+from hardiness.weather.days import local_midnights
 
 ACCURACY_C = 0.5  # [K] of a public station's thermometer: a usual accuracy class, as where a sensor names none
 IN_WORDS = {
@@ -102,6 +106,30 @@ def series_of_part(part: Part) -> str:
         return series_of_attributes({name: file.attrs[name] for name in file.attrs if name == "series"})
 
 
+def zone_of_days(part: Part) -> str | None:
+    """Read which zone the days of a part of daily minima are of.
+
+    Parameters
+    ----------
+    part : Part
+        Which one.
+
+    Returns
+    -------
+    str or None
+        None where its readings are no daily minima.
+
+    Raises
+    ------
+    StoreError
+        If its file is gone or damaged.
+    """
+    if series_of_part(part) != DAILY_MINIMUM:
+        return None
+    with open_part(part) as file:
+        return str(file.attrs["timezone"])
+
+
 def refuse_other_series(series: str, parts: Sequence[Part], *, sensor: str, file: str) -> None:
     """Refuse readings that came about in another way than those a sensor has: one sensor, one kind of series.
 
@@ -133,3 +161,34 @@ def refuse_other_series(series: str, parts: Sequence[Part], *, sensor: str, file
                 hint=hint,
             )
         )
+
+
+def refuse_other_days(readings: LoggerFile, parts: Sequence[Part], *, sensor: str, file: str) -> None:
+    """Refuse daily minima whose days begin at other times than those that a sensor has: each night would count twice.
+
+    Parameters
+    ----------
+    readings : LoggerFile
+        The file, read.
+    parts : sequence of Part
+        The sensor's parts that count.
+    sensor : str
+        Its name.
+    file : str
+        The file's name.
+
+    Raises
+    ------
+    InputError
+        If they do.
+    """
+    there = zone_of_days(parts[0]) if parts else None
+    if there is None or series_of_readings(readings) != DAILY_MINIMUM:
+        return
+    stamps = times_ns(readings.air_temperature["time"].to_numpy())
+    zone = parse_zone(there)
+    local = pd.DatetimeIndex(stamps.astype("M8[ns]")).tz_localize("UTC").tz_convert(zone)
+    if (local_midnights([instant.date() for instant in local], zone) != stamps).any():
+        hint = f"Name that zone with --timezone {there}, or give them a sensor of their own."
+        found = f"days of {readings.timezone} for sensor {quote(sensor)}, which has days of {there}"
+        raise InputError(Problem(found, "days of one zone for a sensor", file=file, hint=hint))

@@ -72,7 +72,7 @@ def station_file(
             there = np.isfinite(values.minimum_c)
             missing = int(np.count_nonzero(~there))
             days = [day.item() for day in values.days[there]]
-            times = local_midnights(days, parse_zone(zone)).astype("M8[ns]")  # type: ignore[arg-type]
+            times = local_midnights(days, parse_zone(zone)).astype("M8[ns]")
             degrees, rows = values.minimum_c[there], values.rows[there]
     elif estimated:
         raise InputError(

@@ -9,10 +9,13 @@ the night before or after the one that plants met, and may have stood for minute
 
 from __future__ import annotations
 
+from datetime import tzinfo
+
 import numpy as np
 import pandas as pd
 import xarray as xr
 
+from hardiness.read.clock import parse_zone
 from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, series_of_attributes
 from hardiness.schema import column_names, measure_columns
 from hardiness.settings import Settings
@@ -38,6 +41,30 @@ def is_daily_minimum(air_temperature: xr.DataArray) -> bool:
     bool
     """
     return series_of_attributes(air_temperature.attrs) == DAILY_MINIMUM
+
+
+def zone_of_days(air_temperature: xr.DataArray, settings: Settings) -> tzinfo:
+    """Tell which zone the days of daily minima are of.
+
+    Parameters
+    ----------
+    air_temperature : xarray.DataArray
+        Daily minima of one sensor.
+    settings : Settings
+        Of the trial: its zone, where the readings name none.
+
+    Returns
+    -------
+    datetime.tzinfo
+
+    Examples
+    --------
+    >>> air = xr.DataArray([-6.0], dims="time", attrs={"series": "daily_minimum", "timezone": "UTC-05:00"})
+    >>> str(zone_of_days(air, Settings("Hill", "Europe/Lisbon")))
+    'UTC-05:00'
+    """
+    named = air_temperature.attrs.get("timezone")
+    return settings.zone if named is None else parse_zone(str(named))
 
 
 def longest_gap_h(air_temperature: xr.DataArray, settings: Settings) -> float | None:
@@ -70,7 +97,7 @@ def measure_daily_minima(
     air_temperature : xarray.DataArray
         Daily minima, dims ``(time,)``; ``time`` is the beginning of the station's day, in UTC. [degC]
     settings : Settings
-        Of the trial: its zone and rules.
+        Of the trial: its rules; and its zone, where the readings name none for their days.
     accuracy_c : float, default 0.5
         One standard deviation of the sensor's bias. [K]
     shielded : bool, default True
@@ -99,7 +126,9 @@ def measure_daily_minima(
     times, degrees = clean(air_temperature["time"].to_numpy(), air_temperature.to_numpy())
     cold = degrees <= rules.damaging_c + TIE_C
     starts = pd.DatetimeIndex(times[cold].astype("M8[ns]")).tz_localize("UTC")
-    ends = pd.DatetimeIndex(day_ends(times[cold], settings.zone).astype("M8[ns]")).tz_localize("UTC")
+    ends = pd.DatetimeIndex(
+        day_ends(times[cold], zone_of_days(air_temperature, settings)).astype("M8[ns]")
+    ).tz_localize("UTC")
     names = column_names(measure_columns(rules.thresholds, rules.held_h))
     table = pd.DataFrame({name: np.full(len(starts), np.nan) for name in names})
     shield = 0.0 if shielded else UNSHIELDED_C

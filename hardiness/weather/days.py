@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
-from zoneinfo import ZoneInfo
+from datetime import date, tzinfo
 
 import numpy as np
 import pandas as pd
@@ -15,14 +14,14 @@ from hardiness.weather.gaps import IntArray
 _CALENDAR = (date(1700, 1, 1), date(2200, 1, 1))  # nanoseconds reach from 1677 to 2262
 
 
-def local_days(times: pd.DatetimeIndex, zone: ZoneInfo) -> list[str]:
+def local_days(times: pd.DatetimeIndex, zone: tzinfo) -> list[str]:
     """Name the local day of instants.
 
     Parameters
     ----------
     times : pandas.DatetimeIndex
         Instants, in UTC.
-    zone : ZoneInfo
+    zone : tzinfo
         The zone whose days are asked for.
 
     Returns
@@ -32,20 +31,21 @@ def local_days(times: pd.DatetimeIndex, zone: ZoneInfo) -> list[str]:
 
     Examples
     --------
+    >>> from zoneinfo import ZoneInfo
     >>> local_days(pd.DatetimeIndex(["2031-12-15T03:00"], tz="UTC"), ZoneInfo("America/New_York"))
     ['2031-12-14']
     """
     return list(times.tz_convert(zone).strftime("%Y-%m-%d"))
 
 
-def local_midnights(days: Sequence[date], zone: ZoneInfo, *, after: int = 0) -> IntArray:
+def local_midnights(days: Sequence[date], zone: tzinfo, *, after: int = 0) -> IntArray:
     """Find the instant at which days begin in a zone.
 
     Parameters
     ----------
     days : sequence of date
         Local days.
-    zone : ZoneInfo
+    zone : tzinfo
         Their zone. A midnight that the clock skips is the moment it jumps; one that comes twice is the first.
     after : int, default 0
         Ask for the midnight so many days later: 1 for the end of each day. [day]
@@ -57,6 +57,7 @@ def local_midnights(days: Sequence[date], zone: ZoneInfo, *, after: int = 0) -> 
 
     Examples
     --------
+    >>> from zoneinfo import ZoneInfo
     >>> str(local_midnights([date(2031, 12, 14)], ZoneInfo("America/New_York")).astype("M8[ns]")[0])
     '2031-12-14T05:00:00.000000000'
     """
@@ -66,14 +67,14 @@ def local_midnights(days: Sequence[date], zone: ZoneInfo, *, after: int = 0) -> 
     return utc_times(local).astype(np.int64)
 
 
-def day_ends(starts: IntArray, zone: ZoneInfo) -> IntArray:
+def day_ends(starts: IntArray, zone: tzinfo) -> IntArray:
     """Find the instant at which days end that begin at instants.
 
     Parameters
     ----------
     starts : ndarray of int64
         Beginnings of days, since 1970-01-01 UTC. [ns]
-    zone : ZoneInfo
+    zone : tzinfo
         The zone whose clock they follow.
 
     Returns
@@ -84,6 +85,7 @@ def day_ends(starts: IntArray, zone: ZoneInfo) -> IntArray:
 
     Examples
     --------
+    >>> from zoneinfo import ZoneInfo
     >>> spring = np.array(["2031-09-06T04:00"], "M8[ns]").astype(np.int64)
     >>> str(day_ends(spring, ZoneInfo("America/Santiago"))[0].astype("M8[ns]"))[:16]  # no midnight that night
     '2031-09-07T04:00'

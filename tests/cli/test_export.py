@@ -1,5 +1,6 @@
 """``hardiness export readings`` of three kinds of readings, and what ``station add`` makes of the file it wrote."""
 
+import pandas as pd
 import pytest
 import xarray as xr
 
@@ -76,6 +77,32 @@ def test_the_place_is_that_of_the_ground_and_not_how_high_the_sensor_hangs(other
     _, second, _ = other
     sensors = second.held("sensors").set_index("sensor")
     assert sensors.loc["L1", "elevation_m"] == 480.0
+
+
+def test_a_station_of_another_zone_keeps_its_days(line: Line, tmp_path):
+    path = line.file(DAILY, "s.dly")
+    line.done("station", "add", path, "--station", "D1", "--timezone", "America/New_York")
+    line.done("station", "add", path, "--station", "D2")
+    file = line.folder.parent / "zones.nc"
+    line.done("export", "readings", str(file))
+    second = made_in(tmp_path / "elsewhere")
+    for name in ("D1", "D2"):
+        said = second.done("station", "add", str(file), "--id", name, "--station", name).err
+        assert "names no zone" not in said
+    columns = ("sensor", "starts", "ends", "minimum_c", "duration_h")
+    rows = [[[row[name] for name in columns] for row in each.csv("freezes")] for each in (line, second)]
+    assert len(rows[0]) == 4 and rows[0] == rows[1]
+    starts = {row[0]: pd.Timestamp(row[1]).tz_convert("UTC").hour for row in rows[1]}
+    assert starts["D1"] == 5 and starts["D2"] != 5
+
+
+def test_a_network_is_exported_sensor_by_sensor_into_the_same_file(exported, monkeypatch):
+    line, file, said = exported
+    monkeypatch.setattr("hardiness.trial.MOST_IN_MEMORY", 0)
+    other = file.with_name("y.nc")
+    assert line.done("export", "readings", str(other)).err == said.replace("x.nc", "y.nc")
+    with xr.open_dataset(file, engine="h5netcdf") as one, xr.open_dataset(other, engine="h5netcdf") as two:
+        xr.testing.assert_equal(one, two)
 
 
 def test_a_file_of_several_sensors_wants_one(exported):

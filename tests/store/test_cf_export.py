@@ -1,6 +1,10 @@
 """The exported file holds every reading once, says what counts, and keeps the rules of CF that a reader relies on."""
 
+import gc
+import weakref
+from collections.abc import Iterator
 from datetime import date
+from functools import partial
 
 import h5netcdf
 import numpy as np
@@ -9,10 +13,13 @@ import pytest
 import xarray as xr
 
 from hardiness import schema
-from hardiness.errors import InputError
+from hardiness.errors import InputError, StoreError
+from hardiness.read.cf_files import read_cf_file
 from hardiness.settings import Settings
-from hardiness.store.cf_export import readings_dataset, write_readings
+from hardiness.store.cf_export import export_readings, readings_dataset, write_readings
+from hardiness.store.cf_writing import write_pieces
 from hardiness.units import registry, unit_named
+from hardiness.weather.one_by_one import OneByOne
 
 HILL = Settings("Hill", "UTC", latitude=41.2, longitude=-7.5, elevation_m=480.0)
 NOON = "2032-01-05T12:00:00Z"
@@ -350,3 +357,96 @@ def test_the_same_readings_give_the_same_bytes(tmp_path, make):
     for name in ("one.nc", "two.nc"):
         write_readings(make(), tmp_path / name)
     assert (tmp_path / "one.nc").read_bytes() == (tmp_path / "two.nc").read_bytes()
+
+
+def many() -> dict[str, xr.DataArray]:
+    """Enough readings of three kinds that variables are packed, one sensor's times finer than a second."""
+    rng = np.random.default_rng(5)
+    readings = {f"M{number}": air("2031-10-01", np.round(rng.normal(0, 5, 700), 1).tolist()) for number in range(3)}
+    readings["M1"] = readings["M1"].assign_coords(time=readings["M1"]["time"] + np.timedelta64(250, "ms"))
+    days = np.datetime64("2031-10-01T05", "ns") + np.arange(90) * np.timedelta64(1, "D")
+    readings["D0"] = xr.DataArray(
+        np.round(rng.normal(0, 5, 90), 1), {"time": days}, ("time",),
+        attrs={"units": "degC", "series": "daily_minimum", "timezone": "UTC-05:00"},
+    )  # fmt: skip
+    return {**READINGS, "D1": MINIMA, "D2": DRAWN, **readings}
+
+
+@pytest.mark.parametrize("only", [(), ("D0", "D1"), ("M1", "L1"), ("M0",)])
+def test_a_file_written_sensor_by_sensor_is_the_file_written_at_once(tmp_path, only):
+    readings, whole, pieces = many(), tmp_path / "whole.nc", tmp_path / "pieces.nc"
+    tables = (SENSORS, pd.concat([MASKS, DAY_MASK], ignore_index=True), OFFSETS, LISBON)
+    write_readings(readings_dataset(readings, *tables, conditions=TOLD, only=only, at=NOON), whole)
+    asked = OneByOne({name: partial(readings.__getitem__, name) for name in readings},
+                     {name: found.size for name, found in readings.items()})  # fmt: skip
+    held = export_readings(pieces, asked, *tables, conditions=TOLD, only=only, at=NOON)
+    with h5netcdf.File(whole, "r") as one, h5netcdf.File(pieces, "r") as other:
+        assert dict(one.attrs) == dict(other.attrs)
+        sizes = {name: dim.size for name, dim in one.dimensions.items()}
+        assert sizes == {name: dim.size for name, dim in other.dimensions.items()}
+        assert set(one.variables) == set(other.variables) == set(held.variables)
+        for name, wanted in one.variables.items():
+            found = other.variables[name]
+            assert (found.dimensions, found.dtype, found.compression) == (
+                wanted.dimensions, wanted.dtype, wanted.compression
+            )  # fmt: skip
+            np.testing.assert_array_equal(found[...], wanted[...])
+            assert set(found.attrs) == set(wanted.attrs)
+            for attribute, value in wanted.attrs.items():
+                np.testing.assert_array_equal(found.attrs[attribute], value)
+    with xr.open_dataset(pieces, engine="h5netcdf") as dataset:
+        status = [dataset[name] for name in ("status", "daily_status") if name in dataset]
+        assert held.masked == sum(int((flags == 1).sum()) for flags in status)
+        assert held.estimated == (int((dataset["origin"] == 1).sum()) if "origin" in dataset else 0)
+        assert held.sizes == {"obs": 0, "day": 0} | {k: v for k, v in dataset.sizes.items() if k != "bound"}
+
+
+def test_of_a_network_the_readings_of_one_sensor_are_held_at_a_time(tmp_path):
+    alive, most = weakref.WeakSet(), []
+
+    class Readings(np.ndarray):  # arrays of numpy's own are in no WeakSet
+        __hash__ = object.__hash__
+
+    def fetched(seed: int) -> xr.DataArray:
+        values = np.random.default_rng(seed).normal(0, 5, 2000).view(Readings)
+        alive.add(values)
+        most.append(len(alive))
+        return air("2031-10-01", np.zeros(2000).tolist()).copy(data=values)
+
+    names = [f"N{number}" for number in range(6)]
+    asked = OneByOne({name: partial(fetched, seed) for seed, name in enumerate(names)}, dict.fromkeys(names, 2000))
+    gc.collect()
+    export_readings(tmp_path / "n.nc", asked, SENSORS, MASKS, OFFSETS, HILL, at=NOON)
+    assert len(most) >= 2 * len(names) and max(most) <= 2
+
+
+def test_a_fault_halfway_leaves_the_old_file_and_nothing_else(tmp_path):
+    def gone() -> xr.DataArray:
+        raise StoreError("the part is gone")
+
+    path = tmp_path / "n.nc"
+    path.write_text("old")
+    asked = OneByOne({"L1": lambda: READINGS["L1"], "L2": gone}, {"L1": 3, "L2": 4})
+    with pytest.raises(StoreError):
+        export_readings(path, asked, SENSORS, MASKS, OFFSETS, HILL, at=NOON)
+    with pytest.raises(StoreError):
+        write_pieces(stopped(), path, sizes={"station": 2, "obs": 7})
+    assert [file.name for file in tmp_path.iterdir()] == ["n.nc"] and path.read_text() == "old"
+
+
+def stopped() -> Iterator[xr.Dataset]:
+    yield exported(only=["L1"])
+    raise StoreError("the part is gone")
+
+
+def test_each_station_keeps_the_zone_of_its_days(tmp_path):
+    readings = {name: found for name, found in many().items() if name in ("D0", "D1", "L1")}
+    path = tmp_path / "zones.nc"
+    export_readings(path, readings, SENSORS, MASKS, OFFSETS, LISBON, at=NOON)
+    with xr.open_dataset(path, engine="h5netcdf") as dataset:
+        assert dataset["daily_timezone"].to_numpy().tolist() == ["UTC-05:00", "Europe/Lisbon", ""]
+        assert dataset["daily_time"].attrs["timezone_variable"] == "daily_timezone"
+    found = {name: read_cf_file(path, file="zones.nc", station_id=name) for name in ("D0", "D1")}
+    assert [found[name].facts.timezone for name in found] == ["UTC-05:00", "Europe/Lisbon"]
+    assert str(found["D0"].values.days[0]) == "2031-10-01" and found["D0"].values.days.size == 90
+    assert found["D1"].values.days.astype(str).tolist() == ["2032-03-26", "2032-03-27", "2032-03-28", "2032-03-29"]

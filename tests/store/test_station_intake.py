@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 import xarray as xr
 
@@ -12,6 +13,7 @@ from hardiness.settings import Settings
 from hardiness.store import open_store
 from hardiness.store.station_intake import add_station
 from hardiness.trial import open_trial
+from hardiness.weather.daily import measure_daily_minima
 from tests.read.test_stations import ISD, TABLE, dly_line
 
 HILL = Settings("Hill", "Europe/Madrid", latitude=40.4, longitude=-3.7, elevation_m=600.0)
@@ -189,6 +191,28 @@ def test_hours_are_not_drawn_without_maxima_or_without_a_place(store):
 def test_days_are_those_of_the_zone_that_is_named(store):
     add(store, DAILY, timezone="America/New_York")
     assert str(store.readings()["ST"]["time"].values[0])[:16] == "2031-12-13T05:00"
+
+
+def test_daily_minima_carry_the_zone_of_their_days_and_end_with_them(store):
+    march = "\n".join([dly_line({8: -41, 9: -52}, month=3, year=2031), ""])
+    add(store, march, timezone="America/New_York")
+    air = store.readings()["ST"]
+    assert air.attrs["timezone"] == "America/New_York"
+    # summer time begins there on 9 March 2031, three weeks before it does at the trial
+    freezes = measure_daily_minima(air, HILL)
+    assert freezes["duration_h"].tolist() == [24.0, 23.0]
+    assert freezes["ends"].iloc[1] == pd.Timestamp("2031-03-10T04:00", tz="UTC")
+
+
+def test_days_of_another_zone_would_count_nights_twice_and_are_refused(store):
+    add(store, DAILY)
+    longer = DAILY.replace(dly_line({13: -12, 14: -41, 15: -60}), dly_line({13: -12, 14: -41, 15: -60, 16: -22}))
+    said = refused(store, longer, timezone="America/New_York")
+    assert "days of America/New_York for sensor 'ST', which has days of Europe/Madrid" in said
+    assert "--timezone Europe/Madrid" in said
+    assert add(store, longer, timezone="Europe/Paris").added == 1  # the same days
+    add(store, DAILY, "ST drawn", estimated=True)
+    assert add(store, longer, "ST drawn", estimated=True, timezone="America/New_York").added > 20  # hours, no days
 
 
 def test_uploads_say_which_archive_and_station_a_file_is_of(store):
