@@ -29,6 +29,7 @@ MARKS = DELIMITERS | ALIGNED
 SAMPLE = 1 << 18  # [bytes] of the file's beginning
 SAMPLE_LINES = 250  # a preamble has some tens of lines
 _BESIDE = {"number", "degrees", "missing"}
+_MOST_SENSE = 3  # what a line can count in _sense
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,11 @@ def read_opening(text: Text, *, file: str, wanted: list[str]) -> Opening:
     """
     head = text.piece(0, SAMPLE)
     lines = _sample(head)
-    ways = [_split(lines, mark) for mark in MARKS]
+    ways = [_split(lines, mark) for mark in DELIMITERS]
+    if 2 * max(map(_sense, ways)) < _MOST_SENSE * len(
+        [line for line in lines if line]
+    ):  # no delimiter parts most lines
+        ways += [_split(lines, mark) for mark in ALIGNED]
     parted, header = _in_parts(ways, wanted)
     if parted is not None:
         best, first = parted, parted.timed[0]

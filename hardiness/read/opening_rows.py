@@ -93,7 +93,8 @@ def lines_in_parts(
             places = [heads.index(column) for column in columns]
         below = range((header or -1) + 1, len(rows))
         return [n for n in below if len(rows[n]) > max(places) and all(kinds[n][p] != "text" for p in places)], header
-    header = next((n for n, cells in enumerate(rows) if len(cells) > 2 and names_whole_date(cells)), None)
+    words = (n for n, row in enumerate(kinds) if len(row) > 2 and not DATA_KINDS & {*row})
+    header = next((n for n in words if names_whole_date(rows[n])), None)
     if header is not None and not any(n > header for n in timed):
         grid = Grid("", named_columns(rows[header]), rows[header + 1 :], kinds[header + 1 :])
         if (parts := find_parts(grid)) is not None:
