@@ -18,10 +18,11 @@ from hardiness.units import difference_to_fahrenheit
 
 RESTS = {
     "cell": "It rests on these plants themselves: some came through, some were lost.",
-    "selection": "These plants alone do not bound it; it leans on the same selection on other stocks.",
-    "trial": "No plant of this selection bounds it on one side; it leans on the rest of the trial.",
+    "selection": "These plants alone do not settle it; it leans on the same selection on other rootstocks.",
+    "trial": "The plants of this selection settle only one side of it; it leans on the rest of the trial.",
     "prior": "Hardly any plant of the whole trial was lost; it leans on what the trade knows beforehand.",
 }
+GUESS = "Before any score the model only guesses how far plants and grades lie apart."  # what its priors say
 MOST_NAMED = 4  # losses named one by one
 LEAST_SHIFT = 0.05  # [K] a smaller one is not worth a word
 
@@ -138,10 +139,12 @@ def _met(told: Told) -> list[str]:
         if cell["plants"]
     ]
     scored = words.count(len(rows), "time")
+    guess = [] if told.sensitivity.empty else [GUESS]
     return [
         f"{told.selection}: {words.listed(stocks)}, "
         f"scored {scored} in {words.count(len(winters) or 1, 'winter')}{span}.",
         _went(rows, told.units),
+        *guess,
     ]
 
 
@@ -241,8 +244,8 @@ def _priors(told: Told, cell: pd.Series) -> list[str]:
         return []
     what = "floor" if cell["open_end"] == "none" else "estimate behind it"
     half, twice = (float(shift) for shift in rows["shift_c"].iloc[[0, -1]])
-    said = f"Had plants and grades been expected to lie half as far apart, the {what} would be"
-    return [f"{said} {shift_words(half, told.units)}; twice as far, {shift_words(twice, told.units)}."]
+    halved, doubled = (shift_words(shift, told.units) for shift in (half, twice))
+    return [f"With half that guess the {what} would be {halved}; with double, {doubled}."]
 
 
 def _claims(told: Told, cell: pd.Series) -> list[str]:
@@ -250,12 +253,10 @@ def _claims(told: Told, cell: pd.Series) -> list[str]:
     for _, claim in told.claims[told.claims["rootstock"] == cell["rootstock"]].iterrows():
         source = f" ({claim['claim_source']})" if claim["claim_source"] else ""
         figure = words.temperature(claim["claimed_floor_c"], told.units)
-        beyond = (
-            "is beyond anything tested there; the" if claim["beyond_tested"] else "lies within what was tested; the"
-        )
+        met = "is colder than anything tested there" if claim["beyond_tested"] else "lies within what was tested"
         said.append(
-            f"The claim of {figure}{source} {beyond} probability that 9 in 10 come through it is "
-            f"{chance(claim['probability_holds'])}, that half do {chance(claim['probability_half_holds'])}."
+            f"The claim of {figure}{source} {met}. The probability that 9 in 10 come through it is "
+            f"{chance(claim['probability_holds'])}; that half do, {chance(claim['probability_half_holds'])}."
         )
     return said
 

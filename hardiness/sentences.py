@@ -17,15 +17,19 @@ FLOOR_CAUTION = (
     "early and late ones are harder."
 )
 WORK_CAUTION = (
-    "Freeze work is done on cold nights, on ice, with heaters, sprinklers, lifts and electricity: do not work alone, "
-    "keep fuel and flame away from covers, and keep water away from power. Bark and kaolin sprays and copper have "
-    "labels: the label, local codes and licensed practice go before anything printed here."
+    "Freeze work is done on cold nights, on ice and ladders, with heaters, sprinklers, lifts and electricity. "
+    "Do not work alone. Keep fuel and flame away from covers, and water away from power. "
+    "Bark and kaolin sprays and copper have labels: the label, local codes and licensed practice go before anything "
+    "printed here."
+)
+WALK_CAUTION = (
+    "Take care in the rows: ice underfoot, on ladders and on branches, hot heaters, wet cables. Do not go alone."
 )
 FINEST = 1  # decimals; what a logger's file gives
 SD_DIGITS = 2  # significant digits of a standard deviation
 # Probability that a claim holds, from: how it is put.
 CLAIM_WORDS = (
-    (0.95, "is well carried by this trial"),
+    (0.95, "is well supported by this trial"),
     (0.80, "is likely to hold"),
     (0.20, "is neither shown nor refuted"),
     (0.05, "is unlikely to hold"),
@@ -261,13 +265,11 @@ def claim_worth(claimed_c: float, source: str, probability: float, *, beyond_tes
     >>> claim_worth(-12.0, "a neighbour", 0.1, beyond_tested=True)
     'The claim of −12.0 °C (a neighbour) is unlikely to hold, and was never tested that cold.'
     >>> claim_worth(-7.0, "", 0.97, beyond_tested=False)
-    'The claim of −7.0 °C is well carried by this trial.'
+    'The claim of −7.0 °C is well supported by this trial.'
     """
     put = next(text for least, text in CLAIM_WORDS if probability >= least)
     if beyond_tested and probability >= CLAIM_WORDS[1][0]:
-        put = (
-            "would hold if the rest of the trial speaks for it"  # no plant of it has met that cold: nothing is carried
-        )
+        put = "would hold if its plants are like the rest of the trial"  # none of them has met that cold
     who = f" ({source})" if source else ""
     tail = ", and was never tested that cold" if beyond_tested else ""
     return f"The claim of {words.temperature(claimed_c, units)}{who} {put}{tail}."

@@ -67,7 +67,8 @@ def paragraphs(told):
 def test_what_was_met_opens_it(paragraphs):
     assert paragraphs[0] == (
         "OL-07: 2 plants on its own roots, 1 plant on stock P and 1 plant on stock T, scored 4 times in 2 winters, "
-        "2031-32 to 2032-33. The freezes it was scored after went from −8.0 °C to −9.6 °C."
+        "2031-32 to 2032-33. The freezes it was scored after went from −8.0 °C to −9.6 °C. Before any score the model "
+        "only guesses how far plants and grades lie apart."
     )
     assert len(paragraphs) == 5
 
@@ -81,11 +82,11 @@ def test_a_bracketed_cell_gives_figure_interval_pulls_priors_and_claim(paragraph
         "Without plant T2 the floor would be about 0.8 °C colder, "
         "without the freeze of 2032-12-20 about 1.1 °C colder." in own
     )
-    assert "the floor would be 0.2 °C warmer; twice as far, the same." in own
+    assert "With half that guess the floor would be 0.2 °C warmer; with double, the same." in own
     assert "Never tested there: anything colder than −9.6 °C." in own
     assert (
-        "The claim of −12.0 °C (a neighbour) is beyond anything tested there; the probability that 9 in 10 come "
-        "through it is 0.10, that half do 0.42." in own
+        "The claim of −12.0 °C (a neighbour) is colder than anything tested there. The probability that 9 in 10 "
+        "come through it is 0.10; that half do, 0.42." in own
     )
 
 

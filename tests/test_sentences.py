@@ -70,7 +70,7 @@ def test_what_was_come_through_is_one_sentence(changes, sentence):
 @pytest.mark.parametrize(
     ("probability", "put"),
     [
-        (0.95, "is well carried by this trial"),
+        (0.95, "is well supported by this trial"),
         (0.949, "is likely to hold"),
         (0.5, "is neither shown nor refuted"),
         (0.1, "is unlikely to hold"),
@@ -84,7 +84,7 @@ def test_a_claim_is_worth_what_its_probability_says(probability, put):
 def test_an_untested_claim_is_never_called_carried():
     said = claim_worth(-12.0, "", 0.99, beyond_tested=True)
     assert said == (
-        "The claim of −12.0 °C would hold if the rest of the trial speaks for it, and was never tested that cold."
+        "The claim of −12.0 °C would hold if its plants are like the rest of the trial, and was never tested that cold."
     )
     assert "unlikely to hold, and was never tested" in claim_worth(-12.0, "", 0.1, beyond_tested=True)
 

@@ -11,9 +11,9 @@ from hardiness.report.wording import NOTHING, count_head, degree_head, degrees, 
 from hardiness.sentences import FLOOR_CAUTION, evidence_words
 
 RESTS = {
-    "cell": "these plants themselves bound it on both sides",
-    "selection": "these plants alone do not; it leans on the same selection on other stocks",
-    "trial": "no plant of the selection bounds it on one side; it leans on the rest of the trial",
+    "cell": "these plants themselves settle it on both sides",
+    "selection": "these plants alone do not settle it; it leans on the same selection on other rootstocks",
+    "trial": "the plants of the selection settle one side only; it leans on the rest of the trial",
     "prior": "hardly any plant of the trial was lost; it leans on what the trade knows beforehand",
 }
 EVIDENCE = ("bracketed", "all survived", "all died", "untested")

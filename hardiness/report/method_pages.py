@@ -24,18 +24,22 @@ REFERENCES = (
     "Tierney and Kadane 1986, accurate approximations for posterior moments and marginal densities, "
     "doi:10.1080/01621459.1986.10478240: the correction for skewness.",
     "Vehtari, Simpson, Gelman, Yao and Gabry 2024, Pareto smoothed importance sampling, JMLR 25(72): how far the "
-    "weights "
-    "may be trusted.",
+    "weights may be trusted.",
     "Henderson 1976, a simple method for computing the inverse of a numerator relationship matrix, "
     "doi:10.2307/2529339: how selections with known parents are pooled.",
     "Dawid 1984, the prequential approach, doi:10.2307/2981683: how rows are predicted when the fit is questioned.",
     "Parton and Logan 1981, Agricultural Meteorology 23:205-216: hours drawn through a station's daily minima, in a "
-    "trial "
-    "that has such a station.",
+    "trial that has such a station.",
     "WMO-No. 8, Guide to Instruments and Methods of Observation, part I, ch. 4, annex 4.B: dew point and wet bulb. "
     "Snyder and de Melo-Abreu 2005, Frost Protection, FAO Environment and Natural Resources Series 10, vol. 1: "
-    "radiative "
-    "and advective freezes. Both where a station tells the air.",
+    "radiative and advective freezes. Both where a station tells the air.",
+)
+IN_SHORT = (
+    "A score tells how much damage a plant took, and the logger how cold it was. From all scores together the model "
+    "(the formulas below) finds how cold it must be for half of such plants to reach each grade. Selections and "
+    "rootstocks with few scores are drawn towards the others. What the trial leaves open is computed too, and told as "
+    "an interval: nine times in ten the truth lies within it, if the model is right. The figure to claim is taken from "
+    "the warm side of what is open."
 )
 
 
@@ -52,6 +56,8 @@ def methods_section(gathered: Gathered) -> Section:
     """
     scale = tuple(f"{number}: {name}" for number, name in enumerate(gathered.settings.grades))
     blocks: tuple[Block, ...] = (
+        Heading("In short"),
+        Text(IN_SHORT),
         Heading("The damage scale"),
         Points(scale),
         *_observations(gathered),
@@ -78,13 +84,11 @@ def _observations(gathered: Gathered) -> tuple[Block, ...]:
             f"accuracy is the sensor's ({step(ACCURACY_C, units)} where the register names none), unshielded "
             f"{step(UNSHIELDED_C, units)} without a radiation shield and else 0, gap {step(UNCOVERED_C, units)}, cover "
             "the share of the freeze that readings bridge, transfer that of the step from another sensor where a "
-            "logger "
-            "was silent and was estimated."
+            "logger was silent and was estimated."
         ),
         Text(
             "A score answers for every freeze since that plant's previous window closed; its exposure is the coldest "
-            "of "
-            "them. Of several scores between two freezes the last counts, and one given less than "
+            "of them. Of several scores between two freezes the last counts, and one given less than "
             f"{settings.settle_days:g} days after a freeze is early. The damage done in a window lies between the "
             "grade seen and what the plant still carried from earlier in the same winter. A plant without a score "
             f"contributes nothing: it is no survivor by default. {_protected(gathered)}"
@@ -127,18 +131,15 @@ def _model(gathered: Gathered) -> tuple[Block, ...]:
         Formula("e = d_sensor + f_event + r_freeze"),
         Text(
             "d is the sensor's bias, shared by all of its freezes (its accuracy); f, with its own spread τ, what all "
-            "sensors of "
-            "one cold spell share; r the rest of the sd above. A selection whose parents are registered is half of "
-            "each "
-            "parent and a part of its own."
+            "sensors of one cold spell share; r the rest of the sd above. A selection whose parents are registered is "
+            "half of each parent and a part of its own."
         ),
         Text(
-            "Before any score: the first critical temperature is normal about the warmest exposure met, with "
-            f"{step(priors.alpha_sd, units)}; each gap between two grades is gamma with shape 2, all together "
-            f"{span} from the first grade to the last on average, as trial.toml says; ln σ is normal about ln "
+            "Before any score: the first critical temperature is normal about the warmest exposure met, its standard "
+            f"deviation {step(priors.alpha_sd, units)}; each gap between two grades is gamma with shape 2, all "
+            f"together {span} from the first grade to the last on average, as trial.toml says; ln σ is normal about ln "
             f"{step(priors.sigma_median, units)} with {priors.sigma_log_sd:g}; the spreads are half normal with "
-            f"{spreads}. "
-            "A floor that leans on this says so (rests on: prior)."
+            f"{spreads}. A floor that leans on this says so (rests on: prior)."
         ),
         *(Text(f"This trial's model also: {text}") for text in gathered.flow.covariates.said),
     )
@@ -151,22 +152,20 @@ def _figures(gathered: Gathered) -> tuple[Block, ...]:
         Formula(f"floor = α_{worst} + a + b + c + Q(0.9), Q the 0.9 point of τ_u · Z + σ · L"),
         Text(
             "Z is normal and L logistic: the exposure that nine in ten of such plants come through without reaching "
-            "grade "
-            f"{worst} in a typical freeze. The figure printed is the posterior's median, and 90 % the interval between "
-            "its 5 % and 95 % points. For the claimable figure the spread between freezes to come is added,"
+            f"grade {worst} in a typical freeze. The figure printed is the posterior's median, and 90 % the interval "
+            "between its 5 % and 95 % points. For the claimable figure the spread between freezes to come is added,"
         ),
         Formula("Q′ the 0.9 point of √(τ²_u + τ²_e) · Z + σ · L,"),
         Text(
             "and it is the warmest of three: the 95 % point of the same sum with Q′, the coldest that was tested, and "
-            "the "
-            "coldest that a plant came through. Where trial.toml asks for an effect of each winter, its spread joins "
-            "those under the root. Two selections are compared by the difference of their effects on the same "
+            "the coldest that a plant came through. Where trial.toml asks for an effect of each winter, its spread "
+            "joins those under the root. Two selections are compared by the difference of their effects on the same "
             "rootstock."
         ),
         Text(
             "The posterior is a nested Laplace approximation carried to third order: the spreads by "
-            "importance-weighted "
-            "points of a scrambled Sobol' sequence, all else by a Gaussian at its own mode, corrected for skewness."
+            "importance-weighted points of a scrambled Sobol' sequence, all else by a Gaussian at its own mode, "
+            "corrected for skewness."
         ),
     )
 

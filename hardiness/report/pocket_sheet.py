@@ -23,6 +23,7 @@ from hardiness.flow import Flow
 from hardiness.report.walk import Stop, Walk
 from hardiness.report.wording import stock_name
 from hardiness.schema import SCORES
+from hardiness.sentences import WALK_CAUTION
 from hardiness.settings import Settings
 
 POCKET = Path(__file__).parent / "pocket"
@@ -108,9 +109,10 @@ def pocket_html(
     dated = f"{plants}, made on {words.day(day)} {day.year}"
     left = f"<p>Not on it: {escape(' '.join(walk.said))}</p>" if walk.said else ""
     body = (
-        f'<header><h1>{escape(title)}</h1><p>{escape(dated)}</p></header>\n<main>\n<p class="queue" id="queue" '
-        'role="status">Opening what this browser keeps.</p>\n<div id="cards"><p>The cards need scripts: open this file '
-        'with a browser, not in a preview.</p></div>\n<section class="out"><h2>Take the scores out</h2>\n'
+        f"<header><h1>{escape(title)}</h1><p>{escape(dated)}</p><p>{escape(WALK_CAUTION)}</p></header>\n<main>\n"
+        '<p class="queue" id="queue" role="status">Opening what this browser keeps.</p>\n'
+        '<div id="cards"><p>The cards need scripts: open this file with a browser, '
+        'not in a preview.</p></div>\n<section class="out"><h2>Take the scores out</h2>\n'
         f"<p>{_KEEPING}</p>\n"
         '<div class="acts"><button type="button" id="take">Save the table as a file</button>'
         '<button type="button" class="plain" id="share">Hand the table on</button>'

@@ -11,7 +11,7 @@ from typing import Any
 
 from hardiness import words
 from hardiness.errors import InputError, NothingYetError, Problem
-from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, shorten, wrap
+from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, shorten, width_mm, wrap
 from hardiness.flow import Flow
 from hardiness.report.drawings import sprig, square_code
 from hardiness.report.pocket_sheet import pocket_html
@@ -19,6 +19,7 @@ from hardiness.report.printable import NOTE, Printable, numbered_names
 from hardiness.report.typesetting import PAPER_WIDTHS, PAPERS, typeset
 from hardiness.report.walk import Stop, Walk, walk_of
 from hardiness.report.wording import stock_name
+from hardiness.sentences import WALK_CAUTION
 from hardiness.settings import Settings
 
 RULES = (
@@ -134,10 +135,10 @@ def sheet_pdf(flow: Flow, settings: Settings, walk: Walk, large: bool = False, p
         "title": write(f"{settings.name}: scoring sheet"),
         "trial": write(settings.name),
         **scale,
-        "rows": [_row(stop, write, sizes, names_mm) for stop in walk.stops],
+        "rows": [_row(stop, write, sizes, names_mm, apart=large) for stop in walk.stops],
         "count": words.count(len(walk.stops), "plant"),
         "left": write(f"Not on it: {' '.join(walk.said)}") if walk.said else "",
-        "rules": RULES,
+        "rules": f"{WALK_CAUTION} {RULES}",
         "covered": COVERED,
         "sizes": sizes,
         "paper": PAPERS[paper],
@@ -157,16 +158,20 @@ def _scale(names: Sequence[str], inside_mm: float, sizes: Mapping[str, float], *
     return {"grades": grades, "abreast": abreast, "legend-row": high, "top": HEAD_LINE + rows * (high + 1.0) + 9.0}
 
 
-def _row(stop: Stop, write: Printable, sizes: Mapping[str, float], room_mm: float) -> dict[str, str]:
+def _row(stop: Stop, write: Printable, sizes: Mapping[str, float], room_mm: float, *, apart: bool) -> dict[str, str]:
+    """What a row says; where names need it and ``apart`` allows, the rootstock has a line of its own."""
     where = [f"row {stop.row}" if stop.row else "", f"place {stop.place}" if stop.place else ""]
-    stock = shorten(write(stock_name(stop.rootstock)), room_mm / 2, sizes["text"])
+    selection, stock = write(stop.selection), write(stock_name(stop.rootstock))
+    apart = apart and width_mm(f"{selection} on {stock}", sizes["text"]) > room_mm
+    tail = "" if apart else f" on {shorten(stock, room_mm / 2, sizes['text'])}"
     last, on = "", ""
     if stop.last_grade is not None and stop.last_on is not None:
         last, on = str(stop.last_grade), stop.last_on.isoformat()
     return {
         # Shortened in the middle, since names differ at their ends; the square code holds the label whole.
         "plant": shorten(write(stop.plant), room_mm, sizes["label"], SEMIBOLD),
-        "what": shorten(write(stop.selection), room_mm, sizes["text"], tail=f" on {stock}"),
+        "what": shorten(selection, room_mm, sizes["text"], tail=tail),
+        "stock": shorten(f"on {stock}", room_mm, sizes["small"]) if apart else "",
         "block": write(_block_name(stop.block)),
         "where": shorten(write(", ".join(part for part in where if part)), room_mm, sizes["small"]),
         "last": last,

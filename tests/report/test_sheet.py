@@ -15,6 +15,7 @@ from hardiness.errors import InputError
 from hardiness.report.drawings import sprig, square_code, stage_of
 from hardiness.report.scoring_sheet import check_ending, sheet_pdf, write_scoring_sheet
 from hardiness.report.walk import walk_of
+from hardiness.sentences import WALK_CAUTION
 from tests.report.conftest import FOREIGN, settings
 
 
@@ -30,7 +31,8 @@ def test_every_plant_stands_on_it_once_with_its_last_grade(flow, trial, tmp_path
     for stop in walk.stops:
         assert len(re.findall(rf"\b{stop.plant}\b", text)) == 1, stop.plant
     assert "G1" not in text and "Not on it: 1 plant taken out. 2 plants lost in an earlier freeze." in text
-    for words in (*trial.settings.grades, "Block A", "Block B", "date", "observer", "no leaf to judge is not grade 0"):
+    for words in (*trial.settings.grades, "Block A", "Block B", "date", "observer", "no leaf to judge is not grade 0",
+                  WALK_CAUTION):  # fmt: skip
         assert words in text, words
     assert FOREIGN not in text and "selection no. 2" in text
 
@@ -44,6 +46,16 @@ def test_both_sizes_and_papers_give_the_same_bytes_again(flow, trial):
     assert made[0] == sheet_pdf(flow, trial.settings, walk)
     boxes = [PdfReader(io.BytesIO(content)).pages[0].mediabox for content in made[:2]]
     assert [round(float(box.width)) for box in boxes] == [595, 612]
+
+
+def test_a_large_sheet_gives_a_rootstock_its_own_line_before_it_breaks_a_name(flow, trial):
+    walk = walk_of(flow)
+    stop = replace(walk.stops[0], selection="hillside 17", rootstock="wild seedling", row="4", place="12")
+    named = replace(walk, stops=(stop, replace(walk.stops[1], selection="H1", rootstock="P")))
+    text = text_of(sheet_pdf(flow, trial.settings, named, large=True))
+    assert "hillside 17 on wild seedling row 4, place 12" in text and "H1 on P" in text
+    small = text_of(sheet_pdf(flow, trial.settings, named))
+    assert "hillside 17 on wild seedling" in small
 
 
 def test_a_block_that_is_called_block_is_not_called_so_twice(flow):
