@@ -100,6 +100,8 @@ def _joined(_context: click.Context, _parameter: click.Parameter, texts: tuple[s
               help="Order of day, month and year, if the file leaves it open.")  # fmt: skip
 @click.option("--missing", multiple=True, metavar="NUMBER", callback=_joined,
               help="A number in the file that means no reading, such as -127; may be repeated.")  # fmt: skip
+@click.option("--mark", "marks", multiple=True, metavar="MARK=MEANING", callback=_joined,
+              help="What a mark on numbers or in a column of flags means: '*=reading' or 'E=none'; may be repeated.")  # fmt: skip
 @click.option("--preview", is_flag=True, help="Only show how the file is read, and all that is wrong; store nothing.")
 @trial_option
 def add_readings(
@@ -154,20 +156,38 @@ def withdraw_upload(sha: str, why: str, undo: bool, trial: str | None) -> None:
 
 def say_intake(intake: Intake, *, name_sensor: bool = False) -> None:
     """Say what came of a file: counts, changes old -> new, and what was assumed."""
-    reading = intake.table == "readings"
     what = f"{intake.table} of {intake.sensor}" if name_sensor else intake.table
-    if intake.repeated:
-        say(f"{intake.file} ({what}): nothing added.")
-    else:
-        parts = [f"{words.count(intake.added, 'reading' if reading else 'row')} added"]
-        if intake.updated:
-            parts.append(f"{intake.updated_rows} updated")
-        if intake.unchanged and not reading:  # of readings, a sentence of its own says it
-            parts.append(f"{intake.unchanged} unchanged")
-        say(f"{intake.file} ({what}): {', '.join(parts)}.")
+    say(f"{intake.file} ({what}): {counts_text(intake)}.")
     for change in intake.updated[:MOST_CHANGES]:
         say(f"  {' '.join(part for part in change.key if part)}, {change.column}: {change.old or '(empty)'} -> "
             f"{change.new or '(empty)'}")  # fmt: skip
     if len(intake.updated) > MOST_CHANGES:
         say(f"  and {len(intake.updated) - MOST_CHANGES} more; hardiness history lists them all.")
     say([f"  {sentence}" for sentence in intake.said])
+
+
+def counts_text(intake: Intake) -> str:
+    """Write how many rows of a file were new, changed something, or said what was known.
+
+    Parameters
+    ----------
+    intake : Intake
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> counts_text(Intake("plants", "plants.csv", "", added=2, unchanged=1))
+    '2 rows added, 1 unchanged'
+    """
+    if intake.repeated:
+        return "nothing added"
+    reading = intake.table == "readings"
+    parts = [f"{words.count(intake.added, 'reading' if reading else 'row')} added"]
+    if intake.updated:
+        parts.append(f"{intake.updated_rows} updated")
+    if intake.unchanged and not reading:  # of readings, a sentence of its own says it
+        parts.append(f"{intake.unchanged} unchanged")
+    return ", ".join(parts)

@@ -14,10 +14,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Form, HTTPException, Query, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
-from hardiness import words
+from hardiness.commands.intake import MOST_CHANGES, counts_text
 from hardiness.errors import InputError, Problem
 from hardiness.schema import Table
-from hardiness.store import Intake
 from hardiness.web.holding import shown_name
 from hardiness.web.pages import link
 from hardiness.web.records import ACTS, address, layout_of, refuse_other_key, refuse_unless_may, row_of
@@ -26,7 +25,6 @@ from hardiness.web.tables import text_of
 from hardiness.web.visits import Scorer, ScorerWrites, Visit
 
 router = APIRouter(prefix="/register")
-MOST_CHANGES = 40  # old -> new lines shown
 TableName = Annotated[str, Query(max_length=40)]
 Key = Annotated[list[str] | None, Query(alias="key", max_length=4)]
 Text = Annotated[str, Query(max_length=200)]
@@ -183,18 +181,8 @@ def _file(visit: ScorerWrites, table: Annotated[str, Form(max_length=40)], file:
     return visit.page(
         "done.html",
         heading=f"{name} was taken in" if not intake.repeated else f"{name} was here before",
-        said=[_counts(intake), *intake.said],
+        said=[f"{counts_text(intake)}.".capitalize(), *intake.said],
         back=link("/register", {"table": table}),
         changes=[(" ".join(p for p in c.key if p), c.column, c.old, c.new) for c in intake.updated[:MOST_CHANGES]],
         more=max(len(intake.updated) - MOST_CHANGES, 0),
     )
-
-
-def _counts(intake: Intake) -> str:
-    if intake.repeated:
-        return "Nothing was added."
-    parts = [f"{words.count(intake.added, 'row')} added"]
-    parts += [f"{intake.updated_rows} updated"] * bool(intake.updated) + [f"{intake.unchanged} unchanged"] * bool(
-        intake.unchanged
-    )
-    return f"{', '.join(parts)}."

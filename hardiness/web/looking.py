@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
-import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,8 +12,6 @@ from hardiness.store import Intake
 from hardiness.trial import Trial
 from hardiness.web.holding import Held
 from hardiness.web.wording import for_page
-
-ALIKE = 0.6  # how alike the names of two files must be for one to stand for the other's sensor
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,51 +123,3 @@ def take_in(trial: Trial, held: Held, choices: Choices) -> Intake:
     intake = trial.add_readings(held.path, choices.sensor, name=held.name, **choices.options)
     intake.said[:] = [for_page(one) for one in intake.said]
     return intake
-
-
-def guess_sensor(trial: Trial, name: str) -> str:
-    """Guess whose readings a file holds: by a sensor's name in its name, else by an earlier file of alike name.
-
-    Parameters
-    ----------
-    trial : Trial
-    name : str
-        The file's name.
-
-    Returns
-    -------
-    str
-        Empty where there is no telling.
-    """
-    plain = _plain(name)
-    sensors = sorted(trial.store.current("sensors")["sensor"], key=len, reverse=True)
-    if found := [sensor for sensor in sensors if _plain(sensor) and _plain(sensor) in plain]:
-        return str(found[0])
-    uploads = trial.store.uploads()
-    before = uploads[uploads["sensor"] != ""]
-    files = {letters(file): sensor for file, sensor in zip(before["file"], before["sensor"], strict=True)}
-    close = difflib.get_close_matches(letters(name), list(files), n=1, cutoff=ALIKE)
-    return str(files[close[0]]) if close else ""
-
-
-def _plain(text: str) -> str:
-    return re.sub(r"[\W_]", "", text).casefold()
-
-
-def letters(name: str) -> str:
-    """Keep of a file's name what does not change from winter to winter.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> letters("Upper_2023-24.csv"), letters("upper 2031-02-03.CSV")
-    ('upper.csv', 'upper.csv')
-    """
-    return re.sub(r"[\W\d_]+\.", ".", re.sub(r"[\d]+", "", name.casefold()).replace("_", " "))

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import zip_longest
 from typing import Annotated, Any
 
-from fastapi import APIRouter, HTTPException, Query
+from fastapi import APIRouter, Depends, HTTPException, Query, Request
 from fastapi import Path as InPath
 from fastapi.responses import HTMLResponse, Response
 
@@ -38,7 +38,18 @@ STAGE_OF = {
 }
 WIDE, NARROW = "slide", "phone"  # the formats that a page shows, on a desk and on a phone
 Figure = Annotated[str, InPath(max_length=40)]
-Choice = Annotated[str, Query(max_length=200)]
+LONGEST = 200  # characters of a choice
+
+
+def _chosen(request: Request) -> dict[str, str]:
+    """What an address chooses of what the gallery offers."""
+    given = {word: request.query_params.get(word, "") for word in CHOICES}
+    if long := [word for word, value in given.items() if len(value) > LONGEST]:
+        raise InputError([Problem("a text that is too long", f"{LONGEST} characters", column=word) for word in long])
+    return {word: value for word, value in given.items() if value}
+
+
+Chosen = Annotated[dict[str, str], Depends(_chosen)]
 
 
 @router.get("/{name}.{kind}")
@@ -46,20 +57,11 @@ def _picture(
     visit: Viewer,
     name: Figure,
     kind: Annotated[str, InPath(pattern="^(png|svg|pdf)$")],
-    page: Choice = "A4",
-    selection: Choice = "",
-    rootstock: Choice = "",
-    event: Choice = "",
-    block: Choice = "",
-    winter: Choice = "",
-    sensor: Choice = "",
-    station: Choice = "",
+    chosen: Chosen,
+    page: Annotated[str, Query(max_length=20)] = "A4",
     show: Annotated[str, Query(max_length=3)] = "",
 ) -> Response:
     _refuse_unknown(name, page)
-    given = (("selection", selection), ("rootstock", rootstock), ("event", event), ("block", block),
-             ("winter", winter), ("sensor", sensor), ("station", station))  # fmt: skip
-    chosen = {word: value for word, value in given if value}
     answer = ready(visit, STAGE_OF.get(name, "floors"))
 
     def drawn_once(key: tuple[str, ...], make: Callable[[Flow], Any]) -> Any:
@@ -147,21 +149,8 @@ def _refuse_unknown(name: str, page: str) -> None:
 
 
 @router.get("/{name}")
-def _page(
-    visit: Viewer,
-    name: Figure,
-    selection: Choice = "",
-    rootstock: Choice = "",
-    event: Choice = "",
-    block: Choice = "",
-    winter: Choice = "",
-    sensor: Choice = "",
-    station: Choice = "",
-) -> HTMLResponse:
+def _page(visit: Viewer, name: Figure, chosen: Chosen) -> HTMLResponse:
     _refuse_unknown(name, WIDE)
-    given = {"selection": selection, "rootstock": rootstock, "event": event, "block": block, "winter": winter,
-             "sensor": sensor, "station": station}  # fmt: skip
-    chosen = {word: value for word, value in given.items() if value}
     return visit.later(
         "picture.html",
         STAGE_OF.get(name, "floors"),

@@ -9,15 +9,17 @@ from fastapi import APIRouter, File, Form, HTTPException, Path, Query, Request, 
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from hardiness import words
+from hardiness.commands.quality import summer_gaps_of, summer_line
 from hardiness.errors import InputError
 from hardiness.flow import Flow
 from hardiness.read.wallclock import time_text
 from hardiness.weather.extents import extents_of
 from hardiness.weather.sensors import sensors_known
 from hardiness.web.clock import local
+from hardiness.web.guessing import guess_sensor
 from hardiness.web.holding import Held
 from hardiness.web.jobs import Answer
-from hardiness.web.looking import Choices, guess_sensor, look_at, take_in
+from hardiness.web.looking import Choices, look_at, take_in
 from hardiness.web.pages import link, part
 from hardiness.web.traces import course_of, spans_of
 from hardiness.web.visits import Scorer, ScorerWrites, Viewer, Visit
@@ -82,7 +84,7 @@ def _files(
 ) -> HTMLResponse:
     looks = []
     for held in visit.place.holding.of(visit.session.number):
-        sensor = (sensors or {}).get(held.number) or guess_sensor(visit.place.trial, held.name)
+        sensor = (sensors or {}).get(held.number) or guess_sensor(visit.place.trial, held)
         look = look_at(visit.place.trial, held, Choices(sensor))
         looks.append((look, sensor, (refused or {}).get(held.number, ())))
     known = sorted(visit.place.trial.store.current("sensors")["sensor"])
@@ -144,7 +146,7 @@ def _look(
     missing: Text = "",
 ) -> HTMLResponse:
     held = _held(visit, number)
-    sensor = sensor or guess_sensor(visit.place.trial, held.name)
+    sensor = sensor or guess_sensor(visit.place.trial, held)
     return _file(visit, held, Choices(sensor, timezone, unit, time_column, temperature_column, date_order, missing))
 
 
@@ -240,6 +242,7 @@ def _sensor(visit: Viewer, sensor: Sensor) -> HTMLResponse:
         _known(flow, sensor)
         flags = answer.keep("flags", _flags)
         own = flags[flags["sensor"] == sensor]
+        gaps = answer.keep("summer gaps", lambda _: summer_gaps_of(visit.place.trial, None))
         freezes = flow.freezes[flow.freezes["sensor"] == sensor]
         uploads = visit.place.trial.store.uploads()
         files = uploads[uploads["sensor"] == sensor]
@@ -249,6 +252,7 @@ def _sensor(visit: Viewer, sensor: Sensor) -> HTMLResponse:
                 for row in own.rename(columns={"from": "first"}).head(MOST_FLAGS).itertuples()
             ],
             "many": len(own),
+            "quiet": summer_line(gaps[gaps["sensor"] == sensor], flow.settings),
             "freezes": freezes["freeze"].tolist()[::-1],
             "files": [
                 (row.file, row.rows, local(row.added_at, flow.settings.zone).date(), row.who, row.counts, row.upload)

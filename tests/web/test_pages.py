@@ -2,6 +2,7 @@
 
 import threading
 
+import pandas as pd
 import pytest
 
 from hardiness.trial import open_trial
@@ -263,3 +264,18 @@ def test_a_fault_of_what_is_made_beside_is_told_to_who_asked(browser):
     answer = answers.up_to("freezes", patience_s=30)
     with pytest.raises(ZeroDivisionError):
         answers.later(answer, "broken", lambda flow: 1 / 0, patience_s=30)
+
+
+def test_a_sensor_with_quiet_gaps_only_says_so(browser, folder, tmp_path):
+    said = browser.words("/readings/sensor/L1")
+    assert "None was found" not in said  # its winters are far apart: gaps that a freeze may have fallen into
+    path = tmp_path / "whole.csv"
+    times = pd.date_range("2033-01-01", "2034-12-31 23:00", freq="h")
+    times = times[(times.month < 5) | (times.month > 9)]
+    path.write_text(
+        "Time,Air C\n" + "".join(f"{at:%Y-%m-%d %H:%M},{5 + at.hour / 10 + at.day / 50:.2f}\n" for at in times)
+    )
+    with open_trial(folder) as trial:
+        trial.add_readings(path, "L5", timezone="UTC+00:00")
+    said = browser.words("/readings/sensor/L5")
+    assert "None was found in its readings. Not listed: 2 gaps over summer at 1 sensor, of up to 153 days" in said
