@@ -19,6 +19,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from hardiness.tolerance.design import Design
+from hardiness.tolerance.factor import GAP_SHAPE
 from hardiness.tolerance.latent import Effects, Mode
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.marginal import log_marginal
@@ -125,7 +126,7 @@ def draw_node(whitening: Whitening, noise: Noise, node: int, count: int = DENSE_
     NodeDraws
         Two draws to a weight: one of each selection's pair, and the ones not taken.
     """
-    design = whitening.mode.problem.design
+    design = whitening.problem.design
     single, rng = noise.draw(node, count)
     dense = np.repeat(single.dense, 2, axis=1)
     z = Effects(_paired(single.plants), _paired(single.cells), _paired(single.selections), dense)
@@ -148,12 +149,14 @@ def draw_node(whitening: Whitening, noise: Noise, node: int, count: int = DENSE_
     )
 
 
-def missed_by_laplace(whitening: Whitening, noise: Noise, *, joint: bool) -> float:
+def missed_by_laplace(mode: Mode, whitening: Whitening, noise: Noise, *, joint: bool) -> float:
     """Logarithm of the marginal likelihood at a node minus Laplace's, up to a constant; the same normals at every node.
 
     Parameters
     ----------
+    mode : Mode
     whitening : Whitening
+        At that mode.
     noise : Noise
     joint : bool
         Estimated by joint draws; else by draws of each selection's own tree, the dense block held at its mode. Many
@@ -163,7 +166,6 @@ def missed_by_laplace(whitening: Whitening, noise: Noise, *, joint: bool) -> flo
     -------
     float
     """
-    mode = whitening.mode
     if joint:
         missed = draw_node(whitening, noise, 0).missed
         return float(logsumexp(missed)) - float(np.log(missed.size)) - log_marginal(mode)
@@ -172,7 +174,15 @@ def missed_by_laplace(whitening: Whitening, noise: Noise, *, joint: bool) -> flo
     z = Effects(_paired(single.plants), _paired(single.cells), _paired(single.selections), held)
     own = whitening.missed(z, whitening.trees(z, held))[0]
     exact = logsumexp(own, axis=1) - np.log(2 * LOCAL_PAIRS)
-    return float(np.sum(exact)) + whitening.log_shrink() - whitening.tree_laplace()
+    return float(np.sum(exact)) - _log_joint_of_trees(mode)
+
+
+def _log_joint_of_trees(mode: Mode) -> float:
+    """The log joint density at the mode without the dense block's prior: what all selections' trees have of it."""
+    dense, precisions = mode.effects.dense, mode.problem.precisions(mode.scales)[3]
+    of_dense = -0.5 * float(np.sum(precisions * dense**2))
+    of_dense += GAP_SHAPE * float(np.sum(np.log(mode.gaps) - mode.gaps / mode.problem.gap_mean))
+    return mode.log_joint - of_dense
 
 
 def _paired(values: Floats) -> Floats:
@@ -181,13 +191,14 @@ def _paired(values: Floats) -> Floats:
     return pairs
 
 
-def node_draws(design: Design, whitening: Whitening, x: Effects, missed: Floats) -> NodeDraws:
-    """Keep what figures need of plain joint draws, one to a weight.
+def node_draws(design: Design, mean: Effects, x: Effects, missed: Floats) -> NodeDraws:
+    """Keep what figures need of plain joint draws of a node, one to a weight.
 
     Parameters
     ----------
     design : Design
-    whitening : Whitening
+    mean : Effects, dims (effect,)
+        Posterior means at the node. [K]
     x : Effects, dims (effect, draw)
         [K]
     missed : ndarray, dims (draw,)
@@ -197,6 +208,6 @@ def node_draws(design: Design, whitening: Whitening, x: Effects, missed: Floats)
     -------
     NodeDraws
     """
-    mean, above = whitening.mean, design.selection_of_cell
+    above = design.selection_of_cell
     cells = x.cells + x.selections[above] - (mean.cells + mean.selections[above])[:, None]
     return NodeDraws(missed, cells.T, (x.dense - mean.dense[:, None]).T)

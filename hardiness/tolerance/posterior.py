@@ -26,7 +26,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hardiness.tolerance.annealing import anneal_node
+from hardiness.tolerance.annealing import anneal_nodes
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.factor import tree_of
 from hardiness.tolerance.importance import DENSE_DRAWS, NodeDraws, Noise, draw_node, missed_by_laplace
@@ -183,7 +183,7 @@ def find_posterior(design: Design, priors: Priors, *, span_c: float) -> Posterio
 
     def prepare(mode: Mode) -> Missed:
         noise = Noise.of(mode)
-        return lambda found, around: missed_by_laplace(Whitening.at(found, around, rows), noise, joint=joint)
+        return lambda found, around: missed_by_laplace(found, Whitening.at(found, around, rows), noise, joint=joint)
 
     scales = find_scales(problem, priors, prepare)
     missed = prepare(scales.mode)
@@ -243,8 +243,7 @@ def _corrected(design: Design, priors: Priors, centre: Mode, modes: list[Mode], 
     weights, k = _smoothed(found, base)
     for steps in ANNEALING if k > LARGEST_K else ():
         path, some = "sampler", slice(None, None, 2)  # every other node: annealing costs many times as much
-        found = [anneal_node(white, noise, int(node), steps=steps, count=count)
-                 for node, white in zip(kept[some], whitenings[some], strict=True)]  # fmt: skip
+        found = anneal_nodes(whitenings[some], noise, kept[some].tolist(), steps=steps, count=count)
         weights, k = _smoothed(found, base[some])
         if k <= LARGEST_K:
             break
@@ -276,7 +275,7 @@ def _by_laplace(design: Design, priors: Priors, centre: Mode, modes: list[Mode],
     for mode in modes:
         whitening = Whitening.at(mode, find_surroundings(mode), rows)
         means.append(whitening.mean)
-        missed.append(missed_by_laplace(whitening, noise, joint=False))
+        missed.append(missed_by_laplace(mode, whitening, noise, joint=False))
     weights, k = pareto_smooth(logs + np.array(missed))
     size = float(1.0 / np.sum(weights**2))
     return _ordered(design, priors, centre, modes, means, weights, None, ("laplace", size, k))

@@ -5,7 +5,8 @@ Both ends of a row move together, so with :math:`g = e^{-(A - B)}`, which only t
 
 .. math:: \log(1 - g) - \log\bigl((1 + E)(1 + g / E)\bigr)
 
-one exponential and one logarithm for each row and draw.
+one exponential and one logarithm for each row and draw. Draws may stand in stacks, one for each point of the scales,
+the stack's axis first.
 """
 
 from __future__ import annotations
@@ -82,70 +83,72 @@ class RowDraws:
             Sums.over(design.selection_of_cell, n),
         )
 
-    def log_probability(self, x: Effects, sigma: float, inside: NDArray[np.bool_]) -> Floats:
-        """Log-probability of each selection's rows, dims (selection, draw).
+    def log_probability(self, x: Effects, sigma: Floats, inside: NDArray[np.bool_]) -> Floats:
+        """Log-probability of each selection's rows.
 
         Parameters
         ----------
-        x : Effects, dims (effect, draw)
+        x : Effects, dims (..., effect, draw)
             [K]
-        sigma : float
+        sigma : ndarray, dims (...)
             [K]
-        inside : ndarray of bool, dims (draw,)
+        inside : ndarray of bool, dims (..., draw)
             Draws whose gaps are above 0; the others get any number.
 
         Returns
         -------
-        ndarray, dims (selection, draw)
+        ndarray, dims (..., selection, draw)
         """
         moved = self._moved(x, sigma)
         near, log_rest = self._distances(x, sigma, inside)
-        whole = (1.0 + moved) * (1.0 + near[self.pair] / moved)
-        found: Floats = self.rows @ (log_rest[self.pair] - np.log(whole))
+        whole = (1.0 + moved) * (1.0 + near[..., self.pair, :] / moved)
+        found: Floats = self.rows @ (log_rest[..., self.pair, :] - np.log(whole))
         return found
 
-    def slopes(self, x: Effects, sigma: float) -> tuple[Floats, Floats]:
+    def slopes(self, x: Effects, sigma: Floats) -> tuple[Floats, Floats]:
         """Slopes of each row's log-probability in its effects u + c + a, and of all rows' in the dense block.
 
         Parameters
         ----------
-        x : Effects, dims (effect, draw)
+        x : Effects, dims (..., effect, draw)
             [K]
-        sigma : float
+        sigma : ndarray, dims (...)
             [K]
 
         Returns
         -------
-        rows : ndarray, dims (row, draw)
-        dense : ndarray, dims (dense, draw)
+        rows : ndarray, dims (..., row, draw)
+        dense : ndarray, dims (..., dense, draw)
             [1/K]
         """
         design = self.design
         moved = self._moved(x, sigma)
-        near = self._distances(x, sigma, np.asarray((x.dense[design.gaps] > 0).all(axis=0)))[0]
-        factor = near[self.pair]
+        near = self._distances(x, sigma, np.asarray((x.dense[..., design.gaps, :] > 0).all(axis=-2)))[0]
+        factor = near[..., self.pair, :]
         lean = factor / (1.0 - factor)
         far = factor / (factor + moved)  # of the end that does not move the row
         first = moved / (1.0 + moved)  # F(-A), or F(B) where there is no upper end
-        upper = np.where(self.sign[:, None] < 0, first + lean, 0.0) / sigma
-        lower = np.where(self.sign[:, None] < 0, -(far + lean), -first) / sigma
-        lower[design.high == design.worst] = 0.0
+        by_upper = self.sign[:, None] < 0
+        upper = np.where(by_upper, first + lean, 0.0) / sigma[..., None, None]
+        lower = np.where(by_upper, -(far + lean), -first) / sigma[..., None, None]
+        lower[..., design.high == design.worst, :] = 0.0
         return upper + lower, to_dense(design.upper.T @ upper + design.lower.T @ lower)
 
-    def _moved(self, x: Effects, sigma: float) -> Floats:
+    def _moved(self, x: Effects, sigma: Floats) -> Floats:
         design = self.design
-        own = x.plants + (x.cells + x.selections[design.selection_of_cell])[design.cell_of_plant]
+        own = x.plants + (x.cells + x.selections[..., design.selection_of_cell, :])[..., design.cell_of_plant, :]
         away = to_dense(self.ends @ x.dense)
-        away += own[design.plant_of_row]
+        away += own[..., design.plant_of_row, :]
         away += self.offset[:, None]
-        away *= (self.sign / sigma)[:, None]
+        away *= (self.sign / sigma[..., None])[..., None]
         away += (self.sign * design.log_near)[:, None]
         np.clip(away, -MOST, MOST, out=away)
         moved: Floats = np.exp(away, out=away)
         return moved
 
-    def _distances(self, x: Effects, sigma: float, inside: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-        """G and log(1 - g) of each distinct pair of grades, and of none, dims (pair + 1, draw)."""
-        distance = np.where(inside, self.pairs @ x.dense / sigma, 1.0)
-        none = np.zeros((1, distance.shape[1]))
-        return np.concatenate([np.exp(-distance), none]), np.concatenate([np.log(-np.expm1(-distance)), none])
+    def _distances(self, x: Effects, sigma: Floats, inside: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+        """G and log(1 - g) of each distinct pair of grades, and of none, dims (..., pair + 1, draw)."""
+        distance = np.where(inside[..., None, :], self.pairs @ x.dense / sigma[..., None, None], 1.0)
+        none = np.zeros((*distance.shape[:-2], 1, distance.shape[-1]))
+        near, log_rest = np.exp(-distance), np.log(-np.expm1(-distance))
+        return np.concatenate([near, none], axis=-2), np.concatenate([log_rest, none], axis=-2)

@@ -3,7 +3,7 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
 from hardiness import schema
 from hardiness.errors import FitError
@@ -210,6 +210,22 @@ def test_spread_of_a_normal_plus_a_logistic_against_simulation_free_limits():
     draws = np.random.default_rng(0)
     sampled = 1.1 * draws.normal(size=400_000) + 0.7 * draws.logistic(size=400_000)
     assert both[0] == pytest.approx(np.quantile(sampled, 0.25), abs=0.01)
+
+
+@pytest.mark.parametrize(("tau", "sigma"), [(0.0, 0.8), (0.5, 0.8), (1.5, 0.1), (3.0, 1e-6), (1e-6, 1e-3)])
+def test_spread_quantiles_are_those_of_a_bracketing_search_and_mirror_each_other(tau, sigma):
+    sd, scale = np.array([tau]), np.array([sigma])
+    for share in (1e-9, 1e-4, 0.05, 0.3, 0.5, 0.7, 0.9, 0.999):
+        found = spread_quantile(share, sd, scale)[0]
+        reach = 40.0 * (tau + sigma)
+        searched = optimize.brentq(
+            lambda x, share=share: np.log(spread_share(np.array([x]), sd, scale)[0]) - np.log(share), -reach, reach,
+            xtol=1e-13, rtol=1e-13,
+        )  # fmt: skip
+        assert found == pytest.approx(searched, abs=1e-8 * (tau + sigma) + 1e-12)
+        assert spread_quantile(1.0 - share, sd, scale)[0] == pytest.approx(-found, abs=1e-6 * (tau + sigma))
+    ends = [spread_quantile(share, sd, scale)[0] for share in (1e-300, 1e-20, 1e-12, 1.0 - 1e-12, 1.0 - 2e-16)]
+    assert np.isfinite(ends).all() and np.all(np.diff(ends) >= 0.0)
 
 
 def test_mixture_takes_skewness_as_that_of_a_gamma():
