@@ -46,6 +46,8 @@ def wanting(node: Documented, in_class: bool) -> list[str]:
     text = ast.get_docstring(node) or ""
     if not text.strip():
         return ["a docstring"]
+    if in_class and re.match(r"As :meth:`[A-Z]\w+\.\w+`", text):
+        return []  # overrides a method that is explained there
     if isinstance(node, ast.ClassDef):
         return []
     decorators = {ast.unparse(decorator) for decorator in node.decorator_list}

@@ -21,6 +21,7 @@ import pandas as pd
 
 from hardiness import schema
 from hardiness.errors import FitError
+from hardiness.tolerance.distribution import Distribution
 from hardiness.tolerance.evidence import count_evidence
 from hardiness.tolerance.floors import (
     CLAIM_LEVEL,
@@ -33,7 +34,6 @@ from hardiness.tolerance.floors import (
 from hardiness.tolerance.functionals import critical_temperatures, posterior_of
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.posterior import Posterior
-from hardiness.tolerance.sample import Distribution
 
 TOLERANCE = 1e-6  # [K] of a quantile
 

@@ -7,9 +7,9 @@ import pandas as pd
 
 from hardiness import schema
 from hardiness.errors import FitError
+from hardiness.tolerance.distribution import Distribution
 from hardiness.tolerance.floors import floor_distribution, floors_table
 from hardiness.tolerance.posterior import Posterior
-from hardiness.tolerance.sample import Distribution
 from hardiness.units import parse_temperature
 
 

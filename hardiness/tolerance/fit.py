@@ -151,7 +151,13 @@ class Fit:
         """
         return self._said_with(rootstocks_table(self.posterior, level=level))
 
-    def curves(self, temperatures_c: Sequence[float], grade: int | None = None, level: float = 0.9) -> xr.DataArray:
+    def curves(
+        self,
+        temperatures_c: Sequence[float],
+        grade: int | None = None,
+        level: float = 0.9,
+        cells: Iterable[tuple[str, str]] | None = None,
+    ) -> xr.DataArray:
         """Survival curves; see :func:`hardiness.tolerance.curves.survival_curves`.
 
         Parameters
@@ -162,13 +168,15 @@ class Fit:
             Grade not reached; the last unless given.
         level : float
             Probability of the band.
+        cells : iterable of (selection, rootstock), optional
+            Only curves of these.
 
         Returns
         -------
         DataArray, dims (selection_rootstock, temperature, quantile)
             [1]
         """
-        return survival_curves(self.posterior, temperatures_c, grade=grade, level=level)
+        return survival_curves(self.posterior, temperatures_c, grade=grade, level=level, cells=cells)
 
     def plain(self, grade: int | None = None) -> pd.DataFrame:
         """The picture without the model; see :func:`hardiness.tolerance.thresholds.plain_table`.

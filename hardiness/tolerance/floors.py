@@ -23,11 +23,11 @@ import pandas as pd
 
 from hardiness import schema
 from hardiness.errors import FitError
+from hardiness.tolerance.distribution import Distribution
 from hardiness.tolerance.evidence import count_evidence
 from hardiness.tolerance.functionals import critical_temperatures, posterior_of
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.posterior import Posterior
-from hardiness.tolerance.sample import Distribution
 from hardiness.tolerance.spread import spread_quantile
 
 CLAIM_LEVEL = 0.95  # one-sided

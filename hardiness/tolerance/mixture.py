@@ -11,12 +11,14 @@ A skewness of 0 is the normal distribution.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from hardiness.tolerance.distribution import Distribution
 from hardiness.tolerance.likelihood import Floats
+from hardiness.tolerance.matrices import Indices
 
 SMALL_SKEW = 1e-4
 MOST_SKEW = 1.8
@@ -27,13 +29,23 @@ GROUPS = 24
 
 
 @dataclass(frozen=True, slots=True)
-class Mixture:
+class Mixture(Distribution):
     """Posteriors of several figures as mixtures.
 
     Parameters
     ----------
     weights : ndarray, dims (node,)
-    mean, sd, skew : ndarray, dims (node, figure)
+        Of sum 1.
+    mean, sd : ndarray, dims (node, figure)
+        In the figures' unit.
+    skew : ndarray, dims (node, figure)
+        [1]
+
+    Examples
+    --------
+    >>> one = Mixture(np.array([1.0]), np.array([[-9.0]]), np.array([[0.5]]), np.array([[0.0]]))
+    >>> round(float(one.quantile(0.95)[0]), 4)
+    -8.1776
     """
 
     weights: Floats
@@ -42,104 +54,32 @@ class Mixture:
     skew: Floats
 
     def shifted(self, by: Floats) -> Mixture:
-        """The same figures with a number of each node added; ``by`` has dims (node,).
+        """As :meth:`Distribution.shifted`."""
+        return replace(self, mean=self.mean + by[:, None])
 
-        Parameters
-        ----------
-        by : ndarray, dims (node,)
-
-        Returns
-        -------
-        Mixture
-        """
-        return Mixture(self.weights, self.mean + by[:, None], self.sd, self.skew)
+    def of(self, figures: Indices) -> Mixture:
+        """As :meth:`Distribution.of`."""
+        return Mixture(self.weights, self.mean[:, figures], self.sd[:, figures], self.skew[:, figures])
 
     def probability_below(self, values: Floats) -> Floats:
-        """Probability that each figure is at or below a value.
-
-        Parameters
-        ----------
-        values : ndarray, dims (figure,)
-
-        Returns
-        -------
-        ndarray, dims (figure,)
-        """
+        """As :meth:`Distribution.probability_below`."""
         below: Floats = self.weights @ ndtr(_standard(values, self.mean, self.sd, self.skew)[0])
         return below
 
-    def quantile(self, share: float) -> Floats:
-        """Quantile of each figure.
-
-        Parameters
-        ----------
-        share : float
-            Between 0 and 1.
-
-        Returns
-        -------
-        ndarray, dims (figure,)
-
-        Examples
-        --------
-        >>> one = Mixture(np.array([1.0]), np.array([[-9.0]]), np.array([[0.5]]), np.array([[0.0]]))
-        >>> round(float(one.quantile(0.95)[0]), 4)
-        -8.1776
-        """
-        merged = self.simplified()
-        if merged is not self:
-            return merged.quantile(share)
-        ends = self._component_quantile(share)
-        low, high = ends.min(axis=0) - TOLERANCE, ends.max(axis=0) + TOLERANCE
-        values = self.weights @ ends
-        for _ in range(MOST_STEPS):
-            z, slope = _standard(values, self.mean, self.sd, self.skew)
-            surplus = self.weights @ ndtr(z) - share
-            density = self.weights @ (np.exp(-0.5 * z * z) * slope) / np.sqrt(2.0 * np.pi)
-            low, high = np.where(surplus < 0, values, low), np.where(surplus < 0, high, values)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                moved = values - surplus / density
-            # A step out of the bracket is halved into it.
-            moved = np.where((moved >= low) & (moved <= high), moved, 0.5 * (low + high))
-            change = float(np.max(np.abs(moved - values), initial=0.0))
-            values = moved
-            if change < TOLERANCE:
-                break
-        return values
-
     def quantiles(self, shares: Sequence[float]) -> Floats:
-        """Several quantiles of each figure.
-
-        Parameters
-        ----------
-        shares : sequence of float
-
-        Returns
-        -------
-        ndarray, dims (share, figure)
-        """
+        """As :meth:`Distribution.quantiles`."""
         merged = self.simplified()
-        return np.array([merged.quantile(share) for share in shares])
+        return np.array([merged._solved(share) for share in shares])
 
     def moments(self) -> tuple[Floats, Floats]:
-        """Mean and standard deviation of each figure, dims (figure,).
-
-        Returns
-        -------
-        mean, sd : ndarray
-        """
+        """As :meth:`Distribution.moments`."""
         mean: Floats = self.weights @ self.mean
         return mean, np.sqrt(self.weights @ (self.sd**2 + (self.mean - mean) ** 2))
 
     def simplified(self) -> Mixture:
-        """Where nodes and figures are many, nodes of like spread taken together in groups.
+        """As :meth:`Distribution.simplified`: nodes of like spread taken together in groups.
 
-        Each group is a component with the moments of its nodes. Whoever asks for several quantiles simplifies once.
-
-        Returns
-        -------
-        Mixture
-            This one where it is small.
+        Each group is a component with the moments of its nodes. It has no nodes left that it could be shifted by.
         """
         if self.mean.size <= MANY or self.weights.size <= GROUPS:
             return self
@@ -162,14 +102,25 @@ class Mixture:
         sd = np.sqrt(variance)
         return Mixture(weights, centre + mean, sd, third / (sd * variance))
 
-    def coarse(self) -> Mixture:
-        """As :meth:`simplified`: quantiles of a mixture cost little.
-
-        Returns
-        -------
-        Mixture
-        """
-        return self.simplified()
+    def _solved(self, share: float) -> Floats:
+        """A quantile of each figure, by Newton's method within a bracket."""
+        ends = self._component_quantile(share)
+        low, high = ends.min(axis=0) - TOLERANCE, ends.max(axis=0) + TOLERANCE
+        values = self.weights @ ends
+        for _ in range(MOST_STEPS):
+            z, slope = _standard(values, self.mean, self.sd, self.skew)
+            surplus = self.weights @ ndtr(z) - share
+            density = self.weights @ (np.exp(-0.5 * z * z) * slope) / np.sqrt(2.0 * np.pi)
+            low, high = np.where(surplus < 0, values, low), np.where(surplus < 0, high, values)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                moved = values - surplus / density
+            # A step out of the bracket is halved into it.
+            moved = np.where((moved >= low) & (moved <= high), moved, 0.5 * (low + high))
+            change = float(np.max(np.abs(moved - values), initial=0.0))
+            values = moved
+            if change < TOLERANCE:
+                break
+        return values
 
     def _component_quantile(self, share: float) -> Floats:
         z = ndtri(share)

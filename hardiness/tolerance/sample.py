@@ -11,16 +11,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from hardiness.tolerance.distribution import Distribution
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Indices
-from hardiness.tolerance.mixture import Mixture
 
 MOST_VALUES = 4_000_000  # draws x figures; past it a sample has fewer draws
 FEW = 8_192  # draws
 
 
 @dataclass(frozen=True, slots=True)
-class Sample:
+class Sample(Distribution):
     """Posteriors of several figures as weighted draws.
 
     Parameters
@@ -28,8 +28,15 @@ class Sample:
     weights : ndarray, dims (draw,)
         Of sum 1.
     values : ndarray, dims (draw, figure)
+        In the figures' unit.
     node : ndarray of int, dims (draw,)
         Whose scales a draw has.
+
+    Examples
+    --------
+    >>> ten = Sample(np.full(10, 0.1), np.arange(10.0)[:, None], np.zeros(10, dtype=int))
+    >>> round(float(ten.quantile(0.5)[0]), 6)
+    4.5
     """
 
     weights: Floats
@@ -37,64 +44,20 @@ class Sample:
     node: Indices
 
     def shifted(self, by: Floats) -> Sample:
-        """The same figures with a number of each node added; ``by`` has dims (node,).
-
-        Parameters
-        ----------
-        by : ndarray, dims (node,)
-
-        Returns
-        -------
-        Sample
-        """
+        """As :meth:`Distribution.shifted`."""
         return replace(self, values=self.values + by[self.node, None])
 
+    def of(self, figures: Indices) -> Sample:
+        """As :meth:`Distribution.of`."""
+        return replace(self, values=self.values[:, figures])
+
     def probability_below(self, values: Floats) -> Floats:
-        """Probability that each figure is at or below a value.
-
-        Parameters
-        ----------
-        values : ndarray, dims (figure,)
-
-        Returns
-        -------
-        ndarray, dims (figure,)
-        """
+        """As :meth:`Distribution.probability_below`."""
         below: Floats = self.weights @ (self.values <= values)
         return below
 
-    def quantile(self, share: float) -> Floats:
-        """Quantile of each figure, between neighbouring draws by a line.
-
-        Parameters
-        ----------
-        share : float
-            Between 0 and 1.
-
-        Returns
-        -------
-        ndarray, dims (figure,)
-
-        Examples
-        --------
-        >>> ten = Sample(np.full(10, 0.1), np.arange(10.0)[:, None], np.zeros(10, dtype=int))
-        >>> round(float(ten.quantile(0.5)[0]), 6)
-        4.5
-        """
-        found: Floats = self.quantiles([share])[0]
-        return found
-
     def quantiles(self, shares: Sequence[float]) -> Floats:
-        """Several of them by one sort.
-
-        Parameters
-        ----------
-        shares : sequence of float
-
-        Returns
-        -------
-        ndarray, dims (share, figure)
-        """
+        """As :meth:`Distribution.quantiles`: all by one sort, and between neighbouring draws by a line."""
         values = np.ascontiguousarray(self.values.T)
         order = np.argsort(values, axis=1)
         values, weights = np.take_along_axis(values, order, axis=1), self.weights[order]
@@ -103,31 +66,16 @@ class Sample:
         return np.asarray(np.array(found).T)
 
     def moments(self) -> tuple[Floats, Floats]:
-        """Mean and standard deviation of each figure, dims (figure,).
-
-        Returns
-        -------
-        mean, sd : ndarray
-        """
+        """As :meth:`Distribution.moments`."""
         mean = self.weights @ self.values
         return mean, np.sqrt(self.weights @ (self.values - mean) ** 2)
 
     def simplified(self) -> Sample:
-        """Fewer draws where figures are very many.
-
-        Returns
-        -------
-        Sample
-        """
+        """As :meth:`Distribution.simplified`: fewer draws."""
         return self._of(max(MOST_VALUES // max(self.values.shape[1], 1), FEW))
 
     def coarse(self) -> Sample:
-        """A few thousand draws, for whoever asks for very many quantiles.
-
-        Returns
-        -------
-        Sample
-        """
+        """As :meth:`Distribution.coarse`: a few thousand draws."""
         return self._of(FEW)
 
     def _of(self, count: int) -> Sample:
@@ -153,6 +101,3 @@ def systematic(weights: Floats, count: int) -> Indices:
     """
     places = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count)
     return np.minimum(places, weights.size - 1).astype(np.int64)  # the sum falls short of 1 by rounding
-
-
-Distribution = Mixture | Sample

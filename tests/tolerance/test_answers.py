@@ -7,6 +7,8 @@ import pytest
 from hardiness import schema
 from hardiness.errors import FitError, UnitsError
 from hardiness.tolerance import compare as compare_module
+from hardiness.tolerance import mixture as mixture_module
+from hardiness.tolerance import posterior as posterior_module
 from hardiness.tolerance.fit import fit_tolerance
 from tests.simulate import simulate_observations
 
@@ -70,6 +72,33 @@ def test_choosing_pairs(fit, monkeypatch):
     with pytest.raises(FitError, match=r"6 pairs are more than 5; .*--against checks"):
         fit.compare()
     assert len(fit.compare(against=["D"]))
+
+
+def test_curves_where_nodes_are_taken_together(rows, monkeypatch):
+    """In trials of very many cells a mixture's nodes are merged: after each is moved by its own deviation."""
+    monkeypatch.setattr(posterior_module, "FEW_ROWS", 0)  # as a mixture
+    fit, temperatures = fit_tolerance(rows), np.linspace(-14, -2, 25)
+    fine = fit.curves(temperatures)
+    monkeypatch.setattr(mixture_module, "MANY", 10)
+    assert not fit.posterior.draws.direct and len(fit.posterior.nodes) > mixture_module.GROUPS
+    merged = fit.curves(temperatures)
+    assert merged.to_numpy() == pytest.approx(fine.to_numpy(), abs=0.02)
+    some = fit.curves(temperatures, cells=[("B", "own")])
+    assert some.to_numpy()[0] == pytest.approx(merged.sel(selection="B", rootstock="own").to_numpy(), abs=1e-9)
+
+
+def test_curves_of_some_cells_are_those_of_all(fit):
+    temperatures = np.linspace(-14, -2, 25)
+    every = fit.curves(temperatures, 3)
+    some = fit.curves(temperatures, 3, cells=[("C", "own"), ("A", "P2")])
+    assert some.indexes["selection_rootstock"].tolist() == [("A", "P2"), ("C", "own")]
+    for selection, rootstock in some.indexes["selection_rootstock"]:
+        own, same = (curves.sel(selection=selection, rootstock=rootstock).to_numpy() for curves in (some, every))
+        assert own == pytest.approx(same, abs=1e-9)
+    with pytest.raises(FitError, match="curves: found D on P2; accepted: selections and rootstocks with a row"):
+        fit.curves(temperatures, cells=[("A", "own"), ("D", "P2")])
+    with pytest.raises(FitError, match="curves: found no cell"):
+        fit.curves(temperatures, cells=[])
 
 
 def test_curves_cross_a_share_where_that_share_has_its_floor(fit):
