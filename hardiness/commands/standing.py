@@ -10,9 +10,9 @@ from hardiness.commands.answers import refuse_unusable_scores
 from hardiness.commands.output import csv_option, deliver, say, trial_folder, trial_option
 from hardiness.errors import InputError
 from hardiness.report.notes import fit_notes
-from hardiness.tolerance.compare import ALL_STOCKS
 from hardiness.tolerance.ranks import MULTIPLICITY
 from hardiness.tolerance.rootstocks import NOT_SEPARABLE
+from hardiness.tolerance.rows import ALL_STOCKS
 from hardiness.trial import open_trial
 
 

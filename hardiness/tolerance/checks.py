@@ -18,6 +18,7 @@ from hardiness.tolerance.floors import check_grade, floors_table
 from hardiness.tolerance.influence import FREEZE, MOST_REFITS, PLANT, confirmed_influence, left_untested, with_pulls
 from hardiness.tolerance.posterior import LARGEST_K, Posterior
 from hardiness.tolerance.prediction import predict_rows
+from hardiness.tolerance.rows import stands_open
 from hardiness.tolerance.sensitivity import SPREADS, sensitivity_table
 from hardiness.tolerance.spacing import last_low_grade, spacing_table
 
@@ -108,8 +109,14 @@ def check_fit(
     return Checks(table, calibration, grades, cells, spacing, influence, sensitivity)
 
 
+def _open_rows(posterior: Posterior) -> pd.DataFrame:
+    """The rows that prove something, as evidence counts them: of plants that nothing protected."""
+    table = posterior.design.table
+    return table[stands_open(table)]
+
+
 def _losses_row(posterior: Posterior, grade: int) -> Row:
-    lost = int((posterior.design.table["grade_low"] >= grade).sum())
+    lost = int((_open_rows(posterior)["grade_low"] >= grade).sum())
     comment = f"{words.count(lost, 'row')} reached grade {grade}" + (
         "." if lost >= MOST_PRIOR else ": too few; every floor rests on the prior, and none is more than one-sided."
     )
@@ -117,7 +124,7 @@ def _losses_row(posterior: Posterior, grade: int) -> Row:
 
 
 def _freezes_row(posterior: Posterior) -> Row:
-    met = posterior.design.table["freeze"].nunique()
+    met = _open_rows(posterior)["freeze"].nunique()
     comment = f"{words.count(met, 'freeze')} with scores" + (
         "." if met > 1 else ": one alone cannot tell what the freeze did from what the plants are."
     )

@@ -18,9 +18,8 @@ from hardiness.errors import FitError, near_name
 from hardiness.tolerance.floors import check_share
 from hardiness.tolerance.functionals import differences, posterior_of
 from hardiness.tolerance.posterior import Posterior
-from hardiness.tolerance.rows import stands_open
+from hardiness.tolerance.rows import ALL_STOCKS, stands_open
 
-ALL_STOCKS = "all"
 MOST_PAIRS = 20_000
 
 

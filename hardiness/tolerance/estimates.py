@@ -12,8 +12,7 @@ from hardiness.tolerance.border import Block
 from hardiness.tolerance.floors import check_share
 from hardiness.tolerance.functionals import posterior_of
 from hardiness.tolerance.posterior import Posterior
-
-CORE = ("rootstock", "freeze", "event", "sensor", "ancestor")  # kinds of effects that are no optional term
+from hardiness.tolerance.terms import CORE
 
 
 def scales_table(posterior: Posterior, *, level: float = 0.9) -> pd.DataFrame:

@@ -18,13 +18,13 @@ from scipy import sparse
 from hardiness import schema
 from hardiness.errors import FitError, near_name
 from hardiness.tolerance.basis import Figures
-from hardiness.tolerance.compare import ALL_STOCKS
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.draws import joint_draws
 from hardiness.tolerance.floors import check_share, is_number
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import to_dense
 from hardiness.tolerance.posterior import Posterior
+from hardiness.tolerance.rows import ALL_STOCKS
 
 MULTIPLICITY = (
     "Each probability of being among the best weighs all rivals at once and selections are pooled, so picking the "

@@ -20,6 +20,7 @@ from hardiness.tolerance.likelihood import Floats
 
 REQUIRED = ("plant", "selection", "rootstock", "freeze", "exposure_c", "exposure_sd_c", "grade")
 NAMES = ("plant", "selection", "rootstock", "freeze")
+ALL_STOCKS = "all"  # what tables of answers call the mean over rootstocks
 IN_CONTAINER = "container"  # what the join puts where a protected row has its kind
 MOST_LISTED = 20  # faults of one kind in a message
 
@@ -45,9 +46,10 @@ def check_observations(observations: pd.DataFrame, grades: int, *, protected: bo
     Raises
     ------
     FitError
-        For what is no table, missing columns, no row, empty labels, an unknown kind of protection, non-finite numbers,
-        unknown grades, duplicate rows, a plant in two cells, a freeze in two events, or one freeze with two exposures
-        (or standard deviations of one) at one sensor; rows that name no sensor are of one.
+        For what is no table, missing columns, no row, empty labels, a rootstock called ``all``, an unknown kind of
+        protection, non-finite numbers, unknown grades, duplicate rows, a plant in two cells, a freeze in two events, or
+        one freeze with two exposures (or standard deviations of one) at one sensor; rows that name no sensor are of
+        one.
     """
     if isinstance(grades, bool) or not isinstance(grades, int | np.integer) or grades < 2:
         raise FitError(f"grades: found {grades!r}; accepted: the number of grades, 2 or more.")
@@ -177,7 +179,12 @@ def _unnamed(table: pd.DataFrame, labels: NDArray[np.object_]) -> list[str]:
     for name in NAMES:
         empty = np.flatnonzero(~_given(table, name))
         problems += _few([f"row {labels[i]}, column {name}: found nothing; accepted: a name." for i in empty])
-    return problems
+    mistaken = np.flatnonzero(table["rootstock"].astype(str) == ALL_STOCKS)
+    return problems + _few([
+        f"row {labels[i]}, column rootstock: found '{ALL_STOCKS}'; accepted: another name, since comparisons and ranks "
+        "call the mean over all rootstocks so."
+        for i in mistaken
+    ])  # fmt: skip
 
 
 def _numbers(column: pd.Series) -> Floats:

@@ -7,7 +7,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from hardiness.errors import FitError
 from hardiness.tolerance.likelihood import Floats
+
+CORE = ("rootstock", "freeze", "event", "sensor", "ancestor")  # kinds of shared effects that are no optional term
+TAKEN = (*CORE, "fixed", "protected", "a", "b", "c", "u", "e")  # names of kinds of effects, and of scales behind tau_
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,12 +56,34 @@ class Terms:
     protection : float, optional
         Prior standard deviation of the effect of each kind of protection. Rows of protected plants are then fitted,
         and prove nothing: they count in no evidence. Otherwise they are left out. [K]
+
+    Raises
+    ------
+    FitError
+        If a scale or a standard deviation is not above 0 and finite, or a random term bears the name of an effect that
+        the model has anyway.
+
+    Examples
+    --------
+    >>> Terms(random={"winter": 0.7}).scales
+    {'tau_winter': 0.7}
     """
 
     fixed: Mapping[str, float] = field(default_factory=dict)
     random: Mapping[str, float] = field(default_factory=dict)
     kinship: Kinship | None = None
     protection: float | None = None
+
+    def __post_init__(self) -> None:
+        given = {**self.fixed, **self.random}
+        if self.protection is not None:
+            given["protection"] = self.protection
+        for name, value in given.items():
+            if not (np.isfinite(value) and value > 0):
+                raise FitError(f"term '{name}': found {value}; accepted: a number of degC above 0.")
+        for name in self.random:
+            if name in TAKEN:
+                raise FitError(f"term '{name}': the model has an effect of that name; accepted: another column.")
 
     @property
     def scales(self) -> dict[str, float]:

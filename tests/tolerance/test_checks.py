@@ -12,6 +12,7 @@ from hardiness.tolerance.cautions import fit_cautions
 from hardiness.tolerance.checks import STEPS, cell_sentence, check_fit
 from hardiness.tolerance.fit import fit_tolerance
 from hardiness.tolerance.priors import SCALES, Priors
+from hardiness.tolerance.terms import Terms
 from tests.simulate import simulate_observations
 
 TRUE = Priors(fixed=dict(zip(SCALES, (0.8, 1.5, 0.6, 0.3, 0.5, 0.4), strict=True)))
@@ -177,3 +178,14 @@ def test_rows_that_tell_nothing_at_all_are_refused():
 def test_a_grade_that_the_scale_does_not_have_is_refused(fitted):
     with pytest.raises(FitError, match="grade: found 6; accepted: a grade from 1 to 5"):
         check_fit(fitted.posterior, grade=6)
+
+
+def test_protected_plants_count_in_no_check_of_what_there_is():
+    """Four covered plants died in a freeze of their own: floors rest on the prior, and the checks say so too."""
+    rows = all_at(0).assign(protected="")
+    covered = rows_of(*((f"c{i}", "A", "own", "f9", -12.0, 5, 5) for i in range(4))).assign(protected="cover")
+    fit = fit_tolerance(pd.concat([rows[rows["freeze"] == "f0"], covered]), priors=TRUE, terms=Terms(protection=2.0))
+    assert fit.floors()["rests_on"].eq("prior").all()
+    checked = check_fit(fit.posterior).rows.set_index("check")
+    assert checked.loc["losses", ["value", "passes"]].tolist() == [0.0, False]
+    assert checked.loc["freezes", ["value", "passes"]].tolist() == [1.0, False]

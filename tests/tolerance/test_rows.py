@@ -112,6 +112,13 @@ def test_a_freeze_says_one_thing_of_itself():
     assert len(check_observations(in_one_freeze(event=["2031-12-14", ""]), 6)) == 2
 
 
+def test_a_rootstock_is_not_called_as_the_mean_over_all_of_them():
+    assert told(rows(rootstock=["own", "all", "own", "own"]).assign(plant=["p0", "p1", "p2", "p3"])) == [
+        "row 1, column rootstock: found 'all'; accepted: another name, since comparisons and ranks call the mean over "
+        "all rootstocks so."
+    ]
+
+
 def test_rows_of_a_repeated_index_are_told_by_their_place():
     table = rows(grade=[0, 7, 1, 8]).set_index(pd.Index([5, 5, 5, 6]))
     assert told(table) == [f"row {place} (index {label}), column grade: found {grade}; accepted: a whole grade 0-5."

@@ -192,3 +192,18 @@ def test_faults_of_terms_are_named(every):
         fit_tolerance(every.assign(years_short=np.nan), terms=Terms(fixed={"years_short": 1.0}))
     with pytest.raises(FitError, match="no observation of an unprotected plant"):
         fit_tolerance(every.assign(protected="cover"), terms=Terms(protection=3.0))
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"fixed": {"short": -1.0}}, "term 'short': found -1.0; accepted: a number of degC above 0."),
+        ({"random": {"winter": np.nan}}, "term 'winter': found nan; accepted: a number of degC above 0."),
+        ({"protection": 0.0}, "term 'protection': found 0.0; accepted: a number of degC above 0."),
+        ({"random": {"sensor": 0.5}}, "term 'sensor': the model has an effect of that name"),
+        ({"random": {"u": 0.5}}, "term 'u': the model has an effect of that name"),
+    ],
+)
+def test_terms_that_the_model_cannot_take_are_refused(given, said):
+    with pytest.raises(FitError, match=said):
+        Terms(**given)
