@@ -122,7 +122,7 @@ def join_scores(
     return Joined(
         observations=_observations(join, plants, exposures.table, sensors, protected, containers=containers),
         left_out=left_out_of(join, plants),
-        said=sentences_on(join),
+        said=sentences_on(join, protected),
         second_look=second_look_at(join),
         observers=[str(name) for name in timeline.observer[windows.score[near > 0]]],
     )

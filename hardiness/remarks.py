@@ -28,6 +28,8 @@ CHANGED_OVER_SUMMER = "changed over summer"
 
 WIDE_DIFFERENCE = 2  # [grades] two observers this far apart on one day did not see the same thing
 
+_NAMED = 5  # plants in one sentence
+
 Row = tuple[str, str, str, date | None, str, str]
 Remark = tuple[str, date, str, str]
 
@@ -141,13 +143,15 @@ def second_look_at(join: Join) -> pd.DataFrame:
     return table.astype({column.name: "str" for column in SECOND_LOOK if column.kind == "text"})
 
 
-def sentences_on(join: Join) -> list[str]:
-    """Say which plants lived after all, and how many scores answer for no freeze.
+def sentences_on(join: Join, protected: TextArray) -> list[str]:
+    """Say which plants lived after all, how many scores answer for no freeze, and what protection was carried over.
 
     Parameters
     ----------
     join : Join
         What was joined.
+    protected : array of str
+        What stood between each window's plant and the air, empty where it stood open.
 
     Returns
     -------
@@ -167,6 +171,15 @@ def sentences_on(join: Join) -> list[str]:
     if start := int(np.sum(windows.fate == STARTS_OFF)):
         answer = "1 score answers" if start == 1 else f"{start} scores answer"
         said.append(f"{answer} for no freeze: given before the plant had met one, as the state it started from.")
+    silent = np.flatnonzero((protected != "") & (scores.protected[windows.score] == "") & (join.near > 0))
+    if len(silent):
+        plants = list(dict.fromkeys(join.plant(number) for number in windows.plant[silent]))
+        named = ", ".join(plants[:_NAMED]) + (f" and {len(plants) - _NAMED} more" if len(plants) > _NAMED else "")
+        answer = "1 score leaves" if len(silent) == 1 else f"{len(silent)} scores leave"
+        said.append(
+            f"{answer} protected empty where another score for the same freeze names a protection ({named}): taken as "
+            "protected. The word no says that the plant stood open."
+        )
     return said
 
 

@@ -345,6 +345,13 @@ def test_unknown_exposure_goes_before_a_missing_held_temperature() -> None:
     assert left_out(join(freezes, [Score("2032-01-20", 2)])) == [("window", "2032-01-20", "exposure unknown")]
 
 
+def test_of_several_unrecorded_events_the_first_is_named() -> None:
+    """Unrecorded events 12-01 and 12-14, score 01-20 -> the remark names that of 12-01."""
+    joined = join([unrecorded("2031-12-01"), unrecorded("2031-12-14")], [Score("2032-01-20", 2)])
+    assert joined.left_out["freeze"].tolist() == ["2031-12-01"]
+    assert "in the event 2031-12-01;" in joined.left_out["detail"][0]
+
+
 # --- Standing grade -----------------------------------------------------------------------------------------------
 
 
@@ -405,6 +412,13 @@ def test_a_score_after_summer_counts_for_last_winters_window_and_is_listed_for_a
     (look,) = joined.second_look.to_dict("records")
     assert (look["reason"], look["scored_on"]) == ("changed over summer", date(2032, 10, 15))
     assert "grade 3 was seen on 2032-04-01" in look["detail"]
+
+
+def test_of_several_scores_before_summer_the_last_that_differs_is_named() -> None:
+    """Freeze 02-10, scores 03-01 grade 4, 04-01 grade 3, 05-01 grade 1, 10-15 grade 1 -> grade 3 on 04-01 is told."""
+    scores = [Score("2032-03-01", 4), Score("2032-04-01", 3), Score("2032-05-01", 1), Score("2032-10-15", 1)]
+    (look,) = join([night("2032-02-10")], scores).second_look.to_dict("records")
+    assert "grade 3 was seen on 2032-04-01" in look["detail"] and "2032-03-01" not in look["detail"]
 
 
 def test_an_unchanged_score_after_summer_needs_no_second_look() -> None:
@@ -621,6 +635,15 @@ def test_the_last_cell_that_says_anything_decides_on_protection(cells: list[str]
     assert rows(joined, "protected", "grade") == [(protected, DEAD)]
 
 
+@pytest.mark.parametrize(("cells", "is_said"), [(["cover", ""], True), (["cover", "cover"], False), (["", ""], False)])
+def test_a_protection_taken_from_an_earlier_score_is_said(cells: list[str], is_said: bool) -> None:
+    """Freeze 01-10; scores of 02-10 and 03-10 with these cells -> a sentence where the one that counts is silent."""
+    scores = [Score(f"2032-{month:02d}-10", 1, cell) for month, cell in enumerate(cells, start=2)]
+    said = " ".join(join([night("2032-01-10")], scores).said)
+    assert ("1 score leaves protected empty where another score for the same freeze" in said) == is_said
+    assert ("(T12)" in said) == is_said
+
+
 def test_protection_in_one_window_says_nothing_of_the_next() -> None:
     """Freeze 01-10, score 02-10 with cover; freeze 02-20, score 04-01 with an empty cell -> cover, then open."""
     joined = join([night("2032-01-10"), night("2032-02-20")], [Score("2032-02-10", 1, "cover"), Score("2032-04-01", 1)])
@@ -668,6 +691,13 @@ def test_plants_in_containers_are_marked_unless_asked_for(cell: str, counted: st
     assert rows(join(*records, containers=True), "protected", "grade") == [(counted, 2)]
 
 
+def test_two_kinds_of_protection_named_on_one_day_are_no_dispute_over_whether_there_was_one() -> None:
+    """Freeze 01-10; on 02-20 one saw a cover and one snow -> protected, and nothing to look at again."""
+    scores = [Score("2032-02-20", 1, "cover", "A"), Score("2032-02-20", 1, "snow", "B")]
+    joined = join([night("2032-01-10")], scores)
+    assert joined.second_look.empty and joined.observations["protected"].ne("").all()
+
+
 # --- Without a score ----------------------------------------------------------------------------------------------
 
 
@@ -707,6 +737,14 @@ def test_a_plant_with_planted_on_empty_starts_with_its_first_score() -> None:
     scores = [Score("2031-11-01", 1), Score("2032-01-20", 1)]
     joined = join([night("2031-12-14")], scores, Plant(planted_on=None))
     assert damage(joined) == [("2032-01-20", 0, 1)] and joined.left_out.empty
+
+
+def test_a_row_of_several_unscored_freezes_bears_the_name_of_none() -> None:
+    """Freezes 01-10 and 02-10 and no score after them -> one row that counts them; one freeze -> its name."""
+    first = Score("2031-12-01", 0)
+    for days, name in ((["2032-01-10", "2032-02-10"], ""), (["2032-01-10"], "2032-01-10 L1")):
+        (row,) = join([night(day) for day in days], [first]).left_out.to_dict("records")
+        assert (row["reason"], row["freeze"]) == ("not scored", name)
 
 
 # --- Tables -------------------------------------------------------------------------------------------------------
