@@ -101,7 +101,8 @@ def _joined(_context: click.Context, _parameter: click.Parameter, texts: tuple[s
 @click.option("--missing", multiple=True, metavar="NUMBER", callback=_joined,
               help="A number in the file that means no reading, such as -127; may be repeated.")  # fmt: skip
 @click.option("--mark", "marks", multiple=True, metavar="MARK=MEANING", callback=_joined,
-              help="What a mark on numbers or in a column of flags means: '*=reading' or 'E=none'; may be repeated.")  # fmt: skip
+              help="What a mark on numbers, or in a column of flags, means: '*=reading' or 'E=none'; may be "
+              "repeated.")  # fmt: skip
 @click.option("--preview", is_flag=True, help="Only show how the file is read, and all that is wrong; store nothing.")
 @trial_option
 def add_readings(

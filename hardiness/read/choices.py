@@ -26,6 +26,8 @@ class Choices:
         ``DMY``, ``MDY`` or ``YMD``.
     missing : str, optional
         Numbers that stand for "no reading", semicolons between.
+    marks : str, optional
+        What marks on readings mean: see :func:`hardiness.read.marks.parse_marks`.
     source : str
         Where they come from, to end a sentence with: ``the last file of L1``.
     """
@@ -36,6 +38,7 @@ class Choices:
     temperature_column: str | None = None
     date_order: str | None = None
     missing: str | None = None
+    marks: str | None = None
     source: str = ""
 
     @classmethod

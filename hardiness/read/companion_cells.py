@@ -46,6 +46,8 @@ class Told:
         Texts in the column of zones that are none, or could be several.
     temperatures, others : dict
         What was measured: labels of the temperature of the air, and of other things.
+    marks, flags : dict
+        Marks on numbers that were said to mean something, and texts in a column of flags, beside temperatures.
     """
 
     units: dict[str, int] = field(default_factory=dict)
@@ -55,6 +57,8 @@ class Told:
     strange_zones: Seen = field(default_factory=dict)
     temperatures: Seen = field(default_factory=dict)
     others: Seen = field(default_factory=dict)
+    marks: Seen = field(default_factory=dict)
+    flags: Seen = field(default_factory=dict)
 
     def first_unit(self, unit: str, row: int) -> None:
         """Keep the first row that names a unit.
@@ -141,19 +145,19 @@ def read_companions(
         for text, which in distinct_texts(block, companions.parameter, filled):
             here = which[measured[which]]
             if tells_temperature(text):
-                _count(told.temperatures, text, rows, here)
+                count_text(told.temperatures, text, rows, here)
                 for unit in units_in(text) if here.size else ():
                     told.first_unit(unit, int(rows[here[0]]))
             else:
                 others[which] = True
-                _count(told.others, text, rows, which)
+                count_text(told.others, text, rows, which)
     if companions.unit is not None:
         for text, which in distinct_texts(block, companions.unit, filled):
             here = which[measured[which] & ~others[which]]
             if not here.size or not text:
                 continue
             if (named := unit_of_cell(text)) is None:
-                _count(told.strange_units, text, rows, here)
+                count_text(told.strange_units, text, rows, here)
             else:
                 told.first_unit(named, int(rows[here].min()))
     if companions.zone is not None:
@@ -164,16 +168,62 @@ def read_companions(
                 continue
             zone = zone_of_cell(text, name)
             if zone is None:
-                _count(told.strange_zones, text, rows, here)
+                count_text(told.strange_zones, text, rows, here)
             elif is_fixed(zone):
                 offset[here] = round((zone.utcoffset(None) or timedelta(0)) / timedelta(minutes=1))
-                _count(told.offsets, zone_name(zone), rows, here)
+                count_text(told.offsets, zone_name(zone), rows, here)
             else:
-                _count(told.zones, zone_name(zone), rows, here)
+                count_text(told.zones, zone_name(zone), rows, here)
     return others
 
 
-def _count(seen: Seen, text: str, rows: NDArray[np.signedinteger], which: Indices) -> None:
+def read_flags(
+    block: Block, column: int, filled: Indices, rows: NDArray[np.signedinteger], measured: NDArray[np.bool_], told: Told
+) -> Iterator[tuple[str, Indices]]:
+    """Read a column of flags beside the readings of a block.
+
+    Parameters
+    ----------
+    block : Block
+        Some lines of the file.
+    column : int
+        From 0.
+    filled : numpy.ndarray of int64
+        Lines that are not blank.
+    rows : numpy.ndarray of int
+        Their row numbers.
+    measured : numpy.ndarray of bool
+        Whether a row has a temperature.
+    told : Told
+        Takes what is said.
+
+    Yields
+    ------
+    flag : str
+        Each different one that is not empty.
+    which : numpy.ndarray of int64
+        Places in ``filled`` of the temperatures that have it.
+    """
+    for text, which in distinct_texts(block, column, filled):
+        here = which[measured[which]]
+        if here.size and text:
+            count_text(told.flags, text, rows, here)
+            yield text, here
+
+
+def count_text(seen: Seen, text: str, rows: NDArray[np.signedinteger], which: Indices) -> None:
+    """Count rows in which a text stands, and keep the first.
+
+    Parameters
+    ----------
+    seen : dict
+        Changed.
+    text : str
+    rows : numpy.ndarray of int
+        Row numbers.
+    which : numpy.ndarray of int64
+        Places in ``rows``.
+    """
     if which.size:
         first = int(rows[which].min())
         if text in seen:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from hardiness.read.column_words import is_of_no_air, may_be_measured, speaks_of_temperature
+from hardiness.read.column_words import UNIT_PART, is_of_no_air, may_be_measured, speaks_of_temperature
 from hardiness.read.grid import Grid
 from hardiness.read.header_units import unit_of_cell
 from hardiness.read.zone_words import heads_zones, zone_of_cell
@@ -19,6 +19,9 @@ _PARAMETERS = re.compile(
     r"param|variable|measur|quantit|observ|element|propert|metric|data ?type|mess(?:gr|art)|magnitud|grandeur", re.I
 )
 _VAGUE = re.compile(r"zone|off?set", re.I)
+_FLAGS = re.compile(r"flag|(?<![a-z])q[ca](?![a-z])|qual|drapeau|bandera|valid", re.I)
+_MOST_FLAGS = 12  # different ones in the first rows; more is the strength of a signal or the like
+_MARK = re.compile(r"[A-Za-z]|[*?!#^~<>]{1,3}")
 _MOST_LABELS = 40  # names of what was measured; more is a column of something else
 
 
@@ -30,15 +33,18 @@ class Companions:
     ----------
     unit, zone, parameter : int, optional
         The column of units, of zones or offsets, and of what each row measured.
+    flag : int, optional
+        The column of flags of the temperature.
     """
 
     unit: int | None = None
     zone: int | None = None
     parameter: int | None = None
+    flag: int | None = None
 
     @property
     def any(self) -> bool:
-        """Whether there is one."""
+        """Whether one of the first three is there."""
         return (self.unit, self.zone, self.parameter) != (None, None, None)
 
 
@@ -67,7 +73,7 @@ def find_companions(grid: Grid, taken: tuple[int, ...], temperature: int) -> tup
     --------
     >>> row = ["2023-01-14 06:05", "-08:00", "35.6", "F"]
     >>> find_companions(Grid("l.csv", ["Time", "UTC offset", "Temp", "Unit"], [row], []), (0,), 2)[0]
-    Companions(unit=3, zone=1, parameter=None)
+    Companions(unit=3, zone=1, parameter=None, flag=None)
     """
     others = [n for n in range(len(grid.columns)) if n not in (*taken, temperature)]
     filled = {n: [row[n] for row in grid.cells if n < len(row) and row[n]] for n in others}
@@ -83,7 +89,38 @@ def find_companions(grid: Grid, taken: tuple[int, ...], temperature: int) -> tup
     named_so = speaks_of_temperature(grid.columns[temperature])
     could = [n for n in others if n not in units + zones and not (named_so and not _PARAMETERS.search(grid.columns[n]))]
     parameter = next((n for n in could if _holds_parameters(grid, n, filled[n])), None)
-    return Companions(named[0] if named else None, zones[0] if zones else None, parameter), said
+    flag = _flags_of(grid, temperature, [n for n in others if n not in (*units, *zones, parameter)])
+    return Companions(named[0] if named else None, zones[0] if zones else None, parameter, flag), said
+
+
+def _flags_of(grid: Grid, temperature: int, others: list[int]) -> int | None:
+    """Find the column of flags: named so, or letters and signs alone right behind the temperature."""
+    cells_of = {n: {row[n] for row in grid.cells if n < len(row) and row[n]} for n in others}
+    named = [n for n in others if _FLAGS.search(grid.columns[n]) and len(cells_of[n]) <= _MOST_FLAGS]
+    if temperature + 1 in named or (len(named) == 1 and named[0] == temperature - 1):
+        return temperature + 1 if temperature + 1 in named else named[0]
+    stem = plain_name(grid.columns[temperature])
+    whose = [n for n in named if stem in plain_name(grid.columns[n])]
+    if len(whose) == 1 or (len(named) == 1 and not whose):
+        return (whose or named)[0]
+    behind = temperature + 1
+    cells = cells_of.get(behind, set())
+    bare = re.fullmatch(r"column \d+|", grid.columns[behind]) is not None if cells else False
+    return behind if bare and all(_MARK.fullmatch(cell) for cell in cells) else None
+
+
+def plain_name(name: str) -> str:
+    """Take the unit, and what says that it is a flag, out of a name.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+    """
+    return " ".join(_FLAGS.sub(" ", UNIT_PART.sub(" ", name)).replace("_", " ").casefold().split())
 
 
 def _holds_units(cells: list[str]) -> bool:

@@ -62,6 +62,8 @@ class Dialect:
         What the header says the numbers are counted in; None: whole degrees.
     unclear_zones : list of (str, str)
         Letters of zones that mean several, and where they stand.
+    marks : dict of str to bool
+        What marks on readings mean, as far as the user says: :func:`hardiness.read.marks.parse_marks`.
     parts : tuple of str
         What each column of the time holds, where it is given in parts: :class:`hardiness.read.time_parts.TimeColumns`.
     """
@@ -82,6 +84,7 @@ class Dialect:
     scale: Scale | None = None
     unclear_zones: list[tuple[str, str]] = field(default_factory=list)
     parts: tuple[str, ...] = ()
+    marks: dict[str, bool] = field(default_factory=dict)
 
     @property
     def time_columns(self) -> TimeColumns:

@@ -17,9 +17,11 @@ from hardiness.read.aligned import ALIGNED, EMPTY_HINT
 from hardiness.read.dialect import Dialect
 from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, NO_NAME, OTHER, Fields, Rows
 from hardiness.read.labels import quote
+from hardiness.read.marks import marked_number, options_for
 from hardiness.read.opening import split_line
 from hardiness.read.opening_rows import named_columns
 from hardiness.read.plaintext import LISTED
+from hardiness.read.slices import shape_of
 from hardiness.read.text import Text
 from hardiness.read.time_cells import find_bad_part
 
@@ -197,7 +199,7 @@ def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
             dialect.time[0],
         )
     wordy = (time == GOOD) & (temperature == BAD) & ~long
-    faults.add(fields.rows[wordy], "{}", TEMPERATURE_ACCEPTED, dialect.temperature)
+    faults.add_told(fields.rows[wordy], lambda cells: _tell_no_number(cells[dialect.temperature], faults))
     count = f"{len(dialect.columns)} cells, as the header has"
     hint = "Numbers with a decimal comma need a semicolon or tab between cells." if dialect.delimiter == "," else None
     if dialect.delimiter in ALIGNED:
@@ -212,6 +214,14 @@ def sort_rows(fields: Fields, faults: Faults) -> tuple[Fields, int, list[str]]:
     if not timed.all():
         fields.keep(timed)
     return fields, size, said
+
+
+def _tell_no_number(cell: str, faults: Faults) -> Problem:
+    marked = marked_number(shape_of(cell.encode()))
+    mark = "" if marked is None else marked[0] if marked[0] in cell else marked[0].upper()
+    hint = f"Say what {quoted(mark)} marks: {options_for(mark)}." if mark else None
+    name = faults.dialect.temperature_name
+    return Problem(quoted(cell), TEMPERATURE_ACCEPTED, file=faults.file, column=name, hint=hint)
 
 
 def _tell_bad_part(cells: Cells, faults: Faults) -> Problem:

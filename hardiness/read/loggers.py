@@ -83,6 +83,7 @@ def read_logger(
     temperature_column: str | None = None,
     date_order: str | None = None,
     missing: str | None = None,
+    marks: str | None = None,
     name: str | None = None,
     last: Choices = NO_CHOICES,
     progress: Callable[[int, int], None] | None = None,
@@ -107,6 +108,8 @@ def read_logger(
         ``DMY``, ``MDY`` or ``YMD``, where it cannot be told.
     missing : str, optional
         Numbers in the file that stand for "no reading", semicolons between.
+    marks : str, optional
+        What marks on readings mean (``*=reading;E=none``): see :func:`hardiness.read.marks.parse_marks`.
     name : str, optional
         The file's name for messages; None: the name of ``path``.
     last : Choices
@@ -143,7 +146,7 @@ def read_logger(
     """
     asked = Asked(
         name or path.name, default_timezone, timezone, unit, default_unit, time_column, temperature_column, None,
-        date_order, last, missing,
+        date_order, last, missing, marks,
     )  # fmt: skip
     with open_plaintext(path, file=asked.file) as plain:
         found = recognise(plain, asked, progress=progress)

@@ -100,9 +100,8 @@ def read_opening(text: Text, *, file: str, wanted: list[str]) -> Opening:
     head = text.piece(0, SAMPLE)
     lines = _sample(head)
     ways = [_split(lines, mark) for mark in DELIMITERS]
-    if 2 * max(map(_sense, ways)) < _MOST_SENSE * len(
-        [line for line in lines if line]
-    ):  # no delimiter parts most lines
+    filled = sum(1 for line in lines if line)
+    if 2 * max(map(_sense, ways)) < _MOST_SENSE * filled:  # no delimiter makes sense of half of the lines
         ways += [_split(lines, mark) for mark in ALIGNED]
     parted, header = _in_parts(ways, wanted)
     if parted is not None:

@@ -27,7 +27,7 @@ class PreviewColumn:
         As the header has it.
     role : str
         ``time``, ``date``, ``time of day`` or another part of a time, ``temperature``, ``humidity``, ``dew point``,
-        ``sensor``, ``unit``, ``zone``, ``what was measured``, or empty: not read.
+        ``sensor``, ``unit``, ``zone``, ``what was measured``, ``flags``, or empty: not read.
     example : str
         Its first filled cell.
     """

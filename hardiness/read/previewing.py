@@ -182,7 +182,8 @@ def _preview_of(found: Recognition, plain: PlainText, sensor: str) -> Preview:
     roles |= {each.column: CONDITIONS[each.condition].short_name for each in dialect.beside}
     roles |= {} if dialect.sensor is None else {dialect.sensor: "sensor"}
     beside = dialect.companions
-    companions = {beside.unit: "unit", beside.zone: "zone", beside.parameter: "what was measured"}
+    companions = {beside.unit: "unit", beside.zone: "zone", beside.parameter: "what was measured",
+                  beside.flag: "flags"}  # fmt: skip
     roles |= {place: role for place, role in companions.items() if place is not None}
     cells = [split_line(line, dialect.delimiter) for line in _first_lines(plain, dialect.body_row)]
     examples = [

@@ -27,6 +27,7 @@ from hardiness.read.faults import Faults, sort_rows
 from hardiness.read.fields import GOOD, Fields
 from hardiness.read.humidity_cells import leave_out_odd
 from hardiness.read.instants import Instants, find_instants
+from hardiness.read.marks import parse_marks, say_marks
 from hardiness.read.meant import ask_unit, in_whole_degrees, judge_extremes, leave_out_codes, parse_codes
 from hardiness.read.moments import EPOCH
 from hardiness.read.plaintext import PlainText
@@ -63,11 +64,13 @@ class Asked:
         What was chosen for the sensor's last files.
     missing : str, optional
         Numbers that stand for "no reading", semicolons between.
+    marks : str, optional
+        What marks on readings mean, semicolons between: :func:`hardiness.read.marks.parse_marks`.
 
     Raises
     ------
     InputError
-        If a zone, the date order or a number is none.
+        If a zone, the date order, a number or a mark's meaning is none.
     UnitsError
         If a unit is none.
     """
@@ -83,9 +86,11 @@ class Asked:
     date_order: str | None = None
     last: Choices = NO_CHOICES
     missing: str | None = None
+    marks: str | None = None
 
     def __post_init__(self) -> None:
         parse_codes([self.missing or ""])
+        parse_marks(self.marks)
         for unit in (self.unit, self.default_unit, self.last.unit):
             if unit is not None:
                 unit_named(unit)
@@ -196,6 +201,8 @@ def recognise(
             plain.text, file=asked.file, time_column=asked.time_column, temperature_column=asked.temperature_column,
             sensor_column=asked.sensor_column, last=asked.last,
         )  # fmt: skip
+        marks = parse_marks(asked.marks if asked.marks is not None else asked.last.marks)
+        dialect = replace(dialect, marks=marks)
         found.dialect, found.said = dialect, list(dialect.said)
         fields = read_fields(plain.text, dialect, file=asked.file, progress=progress)
     except InputError as error:
@@ -209,7 +216,11 @@ def recognise(
     if len(fields.told.zones) == 1:
         place = f"the column '{dialect.columns[dialect.companions.zone or 0]}'"
         dialect = replace(dialect, zones=[(zone, place) for zone in fields.told.zones])
-    found.said += said
+    found.said += said + say_marks(fields.told.marks, dialect.marks, dialect.temperature_name)
+    flags = fields.told.flags
+    constant = [size for _, size in flags.values()] == [int(np.count_nonzero(fields.temperature_state == GOOD))]
+    if dialect.companions.flag is not None and not constant:  # what stands in every row tells none from another
+        found.said += say_marks(flags, dialect.marks, dialect.columns[dialect.companions.flag])
     fields, events, said = sort_rows(fields, faults)
     found.said += said + _leave_out_codes(fields, dialect, asked)
     found.parts, said, scale_problems = in_whole_degrees(fields, dialect, faults)

@@ -6,17 +6,18 @@ no time or no temperature is marked, and what to make of it is decided by :mod:`
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
 from hardiness.errors import InputError, Problem
 from hardiness.read.aligned import ALIGNED
-from hardiness.read.companion_cells import read_companions
+from hardiness.read.companion_cells import count_text, read_companions, read_flags
 from hardiness.read.degrees import is_missing, number_of, read_numbers
 from hardiness.read.dialect import Dialect
 from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, NO_NAME, OTHER, Fields
 from hardiness.read.humidity_cells import read_beside
+from hardiness.read.marks import marked_number
 from hardiness.read.slices import Block, Indices, blocks, shapes
 from hardiness.read.text import Text
 from hardiness.read.time_cells import read_times
@@ -71,7 +72,12 @@ def read_fields(
         uneven = block.counts != wide - 1 if dialect.delimiter in ALIGNED else block.has_more(wide)
         here.long[:] = uneven[filled]
         read_times(block, dialect.time_columns, filled, here)
-        cells_with = _read_temperatures(block, dialect.temperature, filled, here)
+        cells_with = _read_temperatures(block, dialect.temperature, filled, here, dialect.marks)
+        if dialect.companions.flag is not None:
+            measured = here.temperature_state == GOOD
+            for flag, which in read_flags(block, dialect.companions.flag, filled, here.rows, measured, here.told):
+                if not dialect.marks.get(flag.casefold(), True):
+                    here.temperature_state[which], here.number[which] = MISSING, np.nan
         if dialect.companions.any:
             measured = here.temperature_state == GOOD
             others = read_companions(
@@ -92,12 +98,22 @@ def read_fields(
     return fields.part(slice(0, size))
 
 
-def _read_temperatures(block: Block, column: int, filled: Indices, here: Fields) -> list[tuple[str, Indices]]:
+def _read_temperatures(
+    block: Block, column: int, filled: Indices, here: Fields, marks: Mapping[str, bool]
+) -> list[tuple[str, Indices]]:
     """Read the column of temperatures; the answer is which cells name which unit."""
     starts, ends, present = block.cells(column, filled)
     cells_with: list[tuple[str, Indices]] = []
     for shape, which, cells in shapes(block, starts, ends):
         number = None if shape is None else number_of(shape)
+        if shape is not None and number is None and (marked := marked_number(shape)) is not None:
+            mark, under = marked
+            if mark in marks:
+                count_text(here.told.marks, mark.upper(), here.rows, which)
+                number = under if marks[mark] else None
+                if number is None:
+                    here.temperature_state[which] = MISSING
+                    continue
         if shape is None or number is None:
             here.temperature_state[which] = MISSING if shape is not None and is_missing(shape) else BAD
             continue

@@ -97,7 +97,8 @@ def options_of(asked: Asked) -> dict[str, str | None]:
     >>> options_of(Asked("l1.csv", "Europe/Lisbon", unit="F"))["unit"]
     'F'
     """
-    names = ("timezone", "unit", "time_column", "temperature_column", "sensor_column", "date_order", "missing")
+    names = ("timezone", "unit", "time_column", "temperature_column", "sensor_column", "date_order", "missing",
+             "marks")  # fmt: skip
     return {name: getattr(asked, name) for name in names}
 
 

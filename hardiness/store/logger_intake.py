@@ -37,6 +37,7 @@ class TakesReadings(LooksAtReadings):
         temperature_column: str | None = None,
         date_order: str | None = None,
         missing: str | None = None,
+        marks: str | None = None,
         name: str | None = None,
         progress: Progress | None = None,
     ) -> Intake:
@@ -56,6 +57,8 @@ class TakesReadings(LooksAtReadings):
             What the file leaves open; else as for the sensor's last file.
         missing : str, optional
             Numbers in the file that stand for "no reading", semicolons between; else as for the sensor's last file.
+        marks : str, optional
+            What marks on readings mean: see :func:`hardiness.read.marks.parse_marks`; else as for the last file.
         name : str, optional
             What to call it in messages.
         progress : callable, optional
@@ -83,12 +86,14 @@ class TakesReadings(LooksAtReadings):
             temperature_column=temperature_column,
             date_order=date_order,
             missing=missing,
+            marks=marks,
             name=file,
             last=last,
             progress=progress,
         )
         asked = replace(
-            self._asked(file, timezone, unit, time_column, date_order, missing), temperature_column=temperature_column
+            self._asked(file, timezone, unit, time_column, date_order, missing, marks),
+            temperature_column=temperature_column,
         )
         readings = self._said_whose_zone(logger_file, sensor)
         return self._taken([Incoming(readings, sensor, options_of(asked))], path, file)[0]
@@ -106,6 +111,7 @@ class TakesReadings(LooksAtReadings):
         temperature_column: str | None = None,
         date_order: str | None = None,
         missing: str | None = None,
+        marks: str | None = None,
         name: str | None = None,
         progress: Progress | None = None,
     ) -> list[Intake]:
@@ -121,7 +127,7 @@ class TakesReadings(LooksAtReadings):
             Instead: column and sensor; other columns are left alone.
         sensor_column : str, optional
             Instead: the column that names the sensor of each row.
-        timezone, unit, time_column, temperature_column, date_order, missing : str, optional
+        timezone, unit, time_column, temperature_column, date_order, missing, marks : str, optional
             As in :meth:`add_readings`; a column of temperatures only beside a column of sensors.
         name : str, optional
             What to call it in messages.
@@ -139,7 +145,7 @@ class TakesReadings(LooksAtReadings):
             With every bad row of every channel; nothing was stored.
         """
         file = name or name_of(path)
-        asked = self._asked(file, timezone, unit, time_column, date_order, missing)
+        asked = self._asked(file, timezone, unit, time_column, date_order, missing, marks)
         if sensor_column is not None:
             refuse_both(sensors, channels)
             sensor_column = channels_of(path, asked, named=[sensor_column], option="--sensor-column")[0]

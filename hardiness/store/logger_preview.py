@@ -56,6 +56,7 @@ class LooksAtReadings:
         temperature_column: str | None = None,
         date_order: str | None = None,
         missing: str | None = None,
+        marks: str | None = None,
         name: str | None = None,
         progress: Progress | None = None,
     ) -> Preview:
@@ -67,7 +68,7 @@ class LooksAtReadings:
             The file.
         sensor : str, optional
             Whose readings; without it nothing is held against stored ones.
-        timezone, unit, time_column, temperature_column, date_order, missing : str, optional
+        timezone, unit, time_column, temperature_column, date_order, missing, marks : str, optional
             As in :meth:`add_readings`.
         name : str, optional
             What to call it in messages.
@@ -84,7 +85,7 @@ class LooksAtReadings:
         InputError
             If an option is none that is accepted.
         """
-        asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order, missing)
+        asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order, missing, marks)
         asked = replace(asked, temperature_column=temperature_column)
         if sensor is None:
             return preview_logger(path, asked, zone=self.settings.zone, progress=progress)
@@ -106,6 +107,7 @@ class LooksAtReadings:
         temperature_column: str | None = None,
         date_order: str | None = None,
         missing: str | None = None,
+        marks: str | None = None,
         name: str | None = None,
         progress: Progress | None = None,
     ) -> list[Preview]:
@@ -117,7 +119,7 @@ class LooksAtReadings:
             The file.
         sensors, channels, sensor_column : optional
             As in :meth:`add_channels`.
-        timezone, unit, time_column, temperature_column, date_order, missing : str, optional
+        timezone, unit, time_column, temperature_column, date_order, missing, marks : str, optional
             As in :meth:`add_channels`.
         name : str, optional
             What to call it in messages.
@@ -134,7 +136,7 @@ class LooksAtReadings:
         InputError
             If an option is none that is accepted, or the channels cannot be told.
         """
-        asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order, missing)
+        asked = self._asked(name or name_of(path), timezone, unit, time_column, date_order, missing, marks)
         if sensor_column is not None:
             refuse_both(sensors, channels)
             sensor_column = key_or_as_given(path, asked, sensor_column)
@@ -158,11 +160,13 @@ class LooksAtReadings:
         time_column: str | None,
         date_order: str | None,
         missing: str | None,
+        marks: str | None,
     ) -> Asked:
         trial = self.settings
         return Asked(
-            file, trial.timezone, timezone, unit, trial.units, time_column, date_order=date_order, missing=missing
-        )
+            file, trial.timezone, timezone, unit, trial.units, time_column, date_order=date_order, missing=missing,
+            marks=marks,
+        )  # fmt: skip
 
     def _paired(
         self,

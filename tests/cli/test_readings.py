@@ -259,6 +259,18 @@ def test_a_number_that_means_no_reading_is_passed_over_and_remembered(line: Line
     assert hint in refused(line, "readings", later, "b.csv", "--sensor", "L2").err  # another sensor has made no choice
 
 
+def test_what_a_mark_means_is_kept_for_the_sensors_next_file(line: Line):
+    text = "Time,Temp (C)\n2023-01-14 06:05,-3.2\n2023-01-14 06:20,-2.1*\n2023-01-14 06:35,-2.2 E\n"
+    assert (
+        "--mark '*=reading' if numbers with it count" in refused(line, "readings", text, "a.csv", "--sensor", "L1").err
+    )
+    ended = line.added("readings", text, "a.csv", "--sensor", "L1", "--mark", "*=reading", "--mark", "E=none")
+    assert "2 readings added" in ended.err
+    ended = line.added("readings", text.replace("2023", "2024"), "b.csv", "--sensor", "L1")
+    assert "'*' in 'Temp (C)' marks readings that count, in 1 row." in ended.err
+    assert "'E' in 'Temp (C)' means no reading, in 1 row." in ended.err
+
+
 def test_no_progress_bar_in_a_pipe_and_stdout_stays_empty(line: Line):
     ran = program("add", "readings", line.file(as_csv(NIGHT), "a.csv"), "--sensor", "L1", "--trial", line.folder)
     assert ran.returncode == 0
@@ -270,5 +282,5 @@ def test_no_progress_bar_in_a_pipe_and_stdout_stays_empty(line: Line):
 def test_help_names_every_option_of_readings():
     told = hardiness("add", "readings", "--help").out
     for option in ("--sensor", "--timezone", "--unit", "--time-column", "--temperature-column", "--date-order",
-                   "--missing"):  # fmt: skip
+                   "--missing", "--mark"):  # fmt: skip
         assert option in told
