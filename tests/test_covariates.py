@@ -135,3 +135,33 @@ def test_trial_toml_switches_terms_on():
     assert len(refused.value.problems) == 2
     assert "Did you mean 'winter'?" in str(refused.value)
     assert "model.hardening: found 'yes'; accepted: 'effect' or 'leave out'." in str(refused.value)
+
+
+def test_only_events_away_from_the_reference_tell_an_effect():
+    """Plants were 400 h short before the first event, and hardened before the second."""
+    assert "hardening: 1 of 2 events tell its effect." in flow_of(ModelTerms(hardening=True)).covariates.said
+
+
+def test_rows_that_are_not_fitted_are_not_counted_as_unknown_and_move_no_median():
+    plants = [("A1", "A", "2031-11-01"), ("A2", "A", None), ("A3", "A", "2020-04-01"), ("B1", "B", None)]
+    scores = [
+        ("A1", "2031-12-20", 1, "", ""), ("A2", "2031-11-20", 0, "", ""), ("A2", "2031-12-20", 2, "cover", ""),
+        ("A3", "2031-12-20", 0, "cover", ""), ("B1", "2031-11-20", 0, "", ""), ("B1", "2031-12-20", 5, "", ""),
+    ]  # fmt: skip
+    given = flow_of(ModelTerms(years=True), plants=plants, scores=scores).covariates
+    assert "years: not known of 1 row of 2, which take the median of the others." in given.said
+    years = given.table.set_index("plant")["years_short"]
+    assert years["B1"] == years["A1"] == pytest.approx(3.0 - 30 / 365.25, abs=1 / 365.25)
+
+
+def test_a_sensor_without_readings_takes_the_mean_of_its_events_other_sensors():
+    """L2 had no hour at or below 10 degC before the first freeze, L3 all 500: L1's plant was 400 - 250 h short."""
+    late = air()
+    late = late[late["time"] > late["time"][0] + 58 * 24 * 3_600_000_000_000]
+    by_sensor = {"L1": late, "L2": air(early_c=12.0), "L3": air(early_c=6.0)}
+    flow = flow_of(
+        ModelTerms(hardening=True), plants=[("A1", "A", "2027-04-01")], scores=[("A1", "2031-12-20", 1, "", "")],
+        readings=by_sensor,
+    )  # fmt: skip
+    flow.records.plants["sensor"] = "L1"
+    assert flow.covariates.table["unhardened_100h"].to_numpy() == pytest.approx([1.5], abs=0.02)

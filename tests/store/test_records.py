@@ -344,7 +344,10 @@ def test_an_upload_that_is_not_there_or_not_the_only_one_is_refused(planted):
         prefixes[prefix], number = text, number + 1
     planted.add("selections", prefixes[prefix])
     planted.add("selections", text)
-    assert "which 2 uploads begin with" in problems(planted.store.withdraw_upload, prefix)[0]
+    (said,) = problems(planted.store.withdraw_upload, prefix)
+    hashes = sorted(hashlib.sha256(each.encode()).hexdigest() for each in (prefixes[prefix], text))
+    shown = ", ".join(sha256[:12] for sha256 in hashes)  # eight digits more than were given tell them apart
+    assert f"which 2 uploads begin with ({shown})" in said
 
 
 def test_every_act_is_in_the_history_with_old_and_new(planted):
@@ -405,3 +408,37 @@ def test_rows_of_one_table_are_not_withdrawn_from_another(planted):
     records, _ = planted.parse("plants", "plant\nT1\n", keys_only=True)
     with pytest.raises(ValueError, match="rows of plants given for scores"):
         planted.store.withdraw("scores", records)
+
+
+def test_withdrawing_a_long_file_and_undoing_it_reach_every_row(planted):
+    long = "plant,selection,rootstock\n" + "".join(f"X{number},OL-07,own\n" for number in range(850))
+    planted.add("plants", long)
+    assert planted.withdraw("plants", long).count == 850
+    assert planted.column("plants", "plant") == ["T1", "T2", "T3"]
+    assert planted.withdraw("plants", long, undo=True).count == 850
+    assert planted.column("plants", "plant") == ["T1", "T2", "T3", *(f"X{number}" for number in range(850))]
+
+
+def test_a_withdrawn_row_leaves_a_row_of_the_same_name_in_another_table(planted):
+    planted.add("selections", "selection\nL1\n")
+    planted.add("sensors", "sensor\nL1\nOL-07\n")
+    assert planted.withdraw("sensors", "sensor\nL1\nOL-07\n").count == 2
+    assert planted.column("sensors", "sensor") == []
+    assert planted.column("selections", "selection") == ["OL-07", "OL-08", "L1"]
+    planted.withdraw("selections", "selection\nL1\n")
+    planted.withdraw("sensors", "sensor\nL1\n", undo=True)
+    assert planted.column("selections", "selection") == ["OL-07", "OL-08"]
+
+
+def test_a_score_that_never_was_is_offered_one_of_the_same_plant(planted):
+    """T2's date is nearer in letters; a score of another plant would be no help."""
+    planted.add("scores", "plant,scored_on,grade\nT1,2026-05-21,2\nT2,2026-02-10,2\n")
+    (said,) = problems(planted.withdraw, "scores", "plant,scored_on\nT1,2026-02-10\n")
+    assert "2026-05-21" in said and "T2" not in said
+
+
+def test_withdrawing_an_upload_counts_its_rows(planted):
+    upload = planted.add("sensors", "sensor\nL1\nL2\nL3\n").sha256
+    assert planted.store.withdraw_upload(upload).count == 3
+    assert planted.store.withdraw_upload(upload).count == 0
+    assert planted.store.withdraw_upload(upload, undo=True).count == 3

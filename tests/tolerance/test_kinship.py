@@ -184,6 +184,26 @@ def test_a_selection_that_stands_twice_is_refused():
         kinship_of(register(("A", "M", ""), ("A", "P", "")), ["A"])
 
 
+def test_a_clone_of_an_inbred_parent_hands_its_inbreeding_on():
+    """S is P selfed (F = 1/2), K its clone; a seedling of K and an unknown tree varies by 1 like any other."""
+    found = relationship_matrix(register(("S", "P", "P"), ("K", "S", "", "clone"), ("C", "K", "")))
+    at = {(one, other): float(found.sel(selection=one, relative=other)) for one in "SKC" for other in "SKC"}
+    assert at["K", "K"] == at["S", "K"] == at["S", "S"] == pytest.approx(1.5)
+    assert at["C", "C"] == pytest.approx(1.0) and at["C", "K"] == pytest.approx(0.75)
+
+
+@pytest.mark.parametrize("origin", ["clone", "sport", "seedling"])
+def test_with_two_parents_named_whatever_its_origin_it_is_half_of_each(origin):
+    found = relationship_matrix(register(("X", "M", "P", origin)))
+    assert float(found.sel(selection="X", relative="X")) == pytest.approx(1.0)
+    assert float(found.sel(selection="X", relative="M")) == float(found.sel(selection="X", relative="P")) == 0.5
+
+
+def test_blanks_around_a_name_make_no_other_parent():
+    kin = kinship_of(register(("S1", " M", ""), ("S2", "M ", "")), ["S1", "S2"])
+    assert kin is not None and kin.ancestors == ("M",)
+
+
 # Within the model
 
 

@@ -126,6 +126,24 @@ def test_ranks_in_a_draw_count_from_the_coldest():
     assert found.tolist() == [[3, 1, 2], [2, 3, 1]]
 
 
+def test_ranks_lie_in_the_wider_interval_that_a_higher_level_asks_for(fit):
+    half, nearly_all = (fit.ranks(level=level).set_index(["selection", "rootstock"]) for level in (0.5, 0.98))
+    assert (nearly_all["rank_low"] <= half["rank_low"]).all() and (half["rank_high"] <= nearly_all["rank_high"]).all()
+    wider = (nearly_all["rank_high"] - nearly_all["rank_low"]) - (half["rank_high"] - half["rank_low"])
+    assert wider.sum() >= len(wider)  # by a rank or more on average
+    assert nearly_all["rank"].equals(half["rank"])
+
+
+def test_where_median_ranks_tie_the_mean_rank_decides(monkeypatch):
+    """In three draws A is 1st, 2nd, 3rd, B 2nd, 1st, 2nd, C 3rd, 3rd, 1st: medians 2, 2, 3, means 2, 5/3, 7/3."""
+    standing = pd.DataFrame({"selection": ["A", "B", "C"], "rootstock": "own"})
+    draws = np.array([[-12.0, -11.0, -10.0], [-11.0, -12.0, -10.0], [-10.0, -11.0, -12.0]])
+    monkeypatch.setattr(ranks_module, "_standing_draws", lambda posterior: (standing, draws))
+    monkeypatch.setattr(ranks_module, "_known_checks", lambda posterior, checks: [])
+    table = ranks_module.ranks_table(None)
+    assert table["selection"].tolist() == ["B", "A", "C"] and table["rank"].tolist() == [2, 2, 3]
+
+
 def test_rows_in_any_order_give_the_same_ranks(trial):
     rows = trial[0]
     pd.testing.assert_frame_equal(

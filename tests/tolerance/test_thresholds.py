@@ -83,3 +83,29 @@ def test_the_model_and_the_picture_without_it_agree_where_plants_are_many():
     half = fit.floors(survive=0.5).set_index("selection")["floor_c"]
     assert (half - table["mean_c"]).abs().max() < 0.6
     assert (table["contradicting"] == 0).all()  # every freeze was colder than the one before
+
+
+def test_protected_rows_show_nothing_in_the_picture_without_a_model():
+    """A covered plant of A that lived at -14, one of B that died at -5, and a selection that only stood covered."""
+    stood_open = LADDER.assign(protected="")
+    covered = rows_of(("p9", "A", -14.0, 0), ("q9", "B", -5.0, 5), ("u0", "E", -9.0, 5)).assign(protected="cover")
+    rows = pd.concat([stood_open, covered], ignore_index=True)
+    pd.testing.assert_frame_equal(kill_intervals(rows, 5), kill_intervals(stood_open, 5))
+    pd.testing.assert_frame_equal(plain_table(rows, 5), plain_table(stood_open, 5))
+    at = [-5.0, -9.0, -14.0]
+    assert plain_curves(rows, at, 5).identical(plain_curves(stood_open, at, 5))
+
+
+def test_a_plant_lost_and_spared_at_one_exposure_contradicts_a_fixed_threshold():
+    rows = rows_of(("p0", "A", -8.0, 1), ("p0", "A", -8.0, 5), ("p1", "A", -8.0, 5), ("p2", "A", -6.0, 0))
+    found = kill_intervals(rows, 5).set_index("plant")["contradicts"]
+    assert found.to_dict() == {"p0": True, "p1": False, "p2": False}
+    assert plain_table(rows, 5)["contradicting"].tolist() == [1]
+
+
+def test_the_means_error_and_the_limits_at_the_coldest_exposure_are_those_by_hand():
+    """Lost: none of 4 at -6, 2 of 4 at -9, both at -12: sqrt(0.25 / 4) * (12 - 6) / 2 = 0.75 K."""
+    assert plain_table(LADDER, 5).set_index("selection").loc["A", "mean_se_c"] == pytest.approx(0.75)
+    near = rows_of(("p0", "A", -8.0, 0), ("p1", "A", -8.5, 5), ("p2", "A", -9.0, 5), ("p3", "A", -9.0, 0))
+    (row,) = plain_table(near, 5).to_dict("records")
+    assert (row["tested_to_c"], row["exposed"], row["killed"]) == (-9.0, 2, 1)

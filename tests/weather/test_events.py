@@ -247,3 +247,38 @@ def test_instants_of_a_table_are_whole_nanoseconds_at_any_resolution():
     times = pd.Series(pd.to_datetime(["1970-01-01T00:00:02Z", "1970-01-02T00:00:00Z"], utc=True))
     for unit in ("s", "ms", "us", "ns"):
         assert nanoseconds(times.dt.as_unit(unit)).tolist() == [2_000_000_000, 86_400_000_000_000]
+
+
+def test_a_note_reaches_from_the_midnight_of_its_first_day_up_to_the_midnight_after_its_last():
+    spans = {
+        "ends with the midnight before": ("2031-12-14T20:00", "2031-12-15T00:00", False),
+        "touches onset at that midnight": ("2031-12-15T00:00", "2031-12-15T00:00", True),
+        "starts in the last minute": ("2031-12-15T23:59", "2031-12-16T04:00", True),
+        "starts with the midnight after": ("2031-12-16T00:00", "2031-12-16T04:00", False),
+        "touches onset at the midnight after": ("2031-12-16T00:00", "2031-12-16T00:00", False),
+    }
+    starts, ends = (pd.DatetimeIndex([span[end] for span in spans.values()], tz="UTC") for end in (0, 1))
+    freezes = pd.DataFrame({"freeze": list(spans), "sensor": "L1", "starts": starts, "ends": ends})
+    aside = set_aside(freezes, notes(("2031-12-15", "2031-12-15", "", "", "yes")), sensors(), Settings("Hill", "UTC"))
+    assert aside["freeze"].tolist() == [name for name, (_, _, reached) in spans.items() if reached]
+
+
+def test_a_trial_on_the_equator_has_northern_winters():
+    july = pd.DatetimeIndex(["2031-06-30T12", "2031-07-01T12"], tz="UTC")
+    assert winter_of(july, Settings("Ridge", "Africa/Nairobi", latitude=0.0)) == ["2030-31", "2031-32"]
+
+
+def test_a_long_freeze_holds_those_together_that_lie_in_it_one_after_the_other():
+    """L2 and L3 do not meet, nor would L3 follow on L2; both lie in the cold spell that L1 went through."""
+    table = freezes_table(
+        {
+            "L1": readings("2031-12-15T02", hours=30),
+            "L2": readings("2031-12-15T04", hours=4),
+            "L3": readings("2031-12-15T20", hours=4),
+            "L4": readings("2031-12-17T02", hours=4),
+        },
+        sensors(),
+        NORTH,
+    )
+    assert table["sensor"].tolist() == ["L1", "L2", "L3", "L4"]
+    assert table["event"].tolist() == ["2031-12-14"] * 3 + ["2031-12-16"]

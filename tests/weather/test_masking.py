@@ -15,7 +15,7 @@ from hardiness.read.records import records_frame
 from hardiness.schema import CALIBRATIONS, MASKS, RECORD_TABLES, SENSORS
 from hardiness.settings import Settings
 from hardiness.weather.events import freezes_table
-from hardiness.weather.masking import covered, readings_that_count
+from hardiness.weather.masking import corrected_readings, covered, readings_that_count
 
 HILL = Settings("Hill", "Europe/Madrid", latitude=40.4, longitude=-3.7)
 HOUR = np.timedelta64(3_600_000_000_000, "ns")
@@ -81,6 +81,15 @@ def test_a_dated_offset_replaces_the_sensors_own_from_its_date_on():
     dated = readings_that_count(readings, masks(), calibrations(("L1", dt.date(2031, 12, 15), -0.3)), own, HILL.zone)
     minima = freezes_table(dated, own, HILL)["minimum_c"].tolist()
     assert minima == pytest.approx([-5.8, -6.3])  # before: -6 + 0.2; after: -6 - 0.3 and nothing else
+
+
+@pytest.mark.parametrize("own", [-0.5, 0.0, 0.4])
+def test_corrected_readings_have_the_sensors_own_offset_until_a_dated_one_takes_its_place(own):
+    # midnight in Madrid is 23:00 UTC: eleven readings stand before it
+    out = corrected_readings(
+        {"L1": air([-1.0] * 24)}, calibrations(("L1", dt.date(2031, 12, 15), 0.7)), sensors(L1=own), HILL.zone
+    )["L1"]
+    assert out.values.tolist() == pytest.approx([-1.0 + own] * 11 + [-0.3] * 13)
 
 
 def test_downstream_of_the_flow_everything_uses_the_readings_that_count():

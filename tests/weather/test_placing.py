@@ -31,6 +31,15 @@ def readings(*nights: str, without: tuple[str, str] | None = None, hours: int = 
     return array
 
 
+def from_midnight_to_midnight() -> xr.DataArray:
+    """Hourly readings that touch 0 degC at both midnights of 20 December 2031, and are at -6 between."""
+    time = pd.date_range("2031-12-01", "2032-01-10", freq="h").to_numpy().astype("M8[ns]")
+    first, last = np.datetime64("2031-12-20", "ns"), np.datetime64("2031-12-21", "ns")
+    degrees = np.where((time > first) & (time < last), -6.0, 5.0)
+    degrees[(time == first) | (time == last)] = 0.0
+    return xr.DataArray(degrees, {"time": time}, attrs={"units": "degC"})
+
+
 def table_of(name: str, rows: list[dict[str, object]]) -> pd.DataFrame:
     """A records table; what is not given is empty."""
     table = schema.RECORD_TABLES[name]
@@ -157,6 +166,16 @@ def test_a_sensor_with_80_percent_answers_before_one_with_all():
     assert met(expose([plant(sensor="L1;L2")], long)) == [f"{DAYS[0]} L1"]
 
 
+def test_a_sensor_that_covers_just_80_percent_answers():
+    """L2's freeze lasts from 01:30 to 21:30; of these 20 h L1 has no reading for 4."""
+    night = "2031-12-10T02"
+    span = readings(night, hours=19, low=-5.0)
+    silent = readings(without=("2031-12-10T05", "2031-12-10T09"))
+    assert met(expose([plant(sensor="L1;L2")], {"L1": silent, "L2": span})) == []
+    longer = readings(without=("2031-12-10T05", "2031-12-10T10"))
+    assert met(expose([plant(sensor="L1;L2")], {"L1": longer, "L2": span})) == ["2031-12-10 L2"]
+
+
 def test_where_none_has_80_percent_the_one_with_most_answers():
     both = {
         "L1": readings(NIGHTS[0], without=("2031-12-10T03", "2031-12-10T11")),
@@ -268,6 +287,23 @@ def test_unknown_events_are_those_of_the_plants_life():
     assert exposures.unknown["event"].tolist() == [DAYS[1]]
 
 
+@pytest.mark.parametrize("life, meets", [
+    (("2031-12-20", "2031-12-20"), True), (("2031-12-21", None), False), (("2030-04-01", "2031-12-19"), False),
+])  # fmt: skip
+def test_a_freeze_of_just_one_day_is_met_by_a_plant_of_just_that_day(life, meets):
+    planted_on, removed_on = life
+    exposures = expose([plant(planted_on=planted_on, removed_on=removed_on)], {"L1": from_midnight_to_midnight()})
+    assert met(exposures) == (["2031-12-20 L1"] if meets else [])
+
+
+def test_an_unknown_event_of_just_one_day_is_of_a_plant_of_just_that_day():
+    by_sensor = {"L1": from_midnight_to_midnight(), "L2": from_midnight_to_midnight()[:5]}
+    life = {"planted_on": "2031-12-20", "removed_on": "2031-12-20"}
+    assert expose([plant(sensor="L2", **life)], by_sensor).unknown["event"].tolist() == ["2031-12-20"]
+    later = {"planted_on": "2031-12-21", "removed_on": "2031-12-31"}
+    assert expose([plant(sensor="L2", **later)], by_sensor).unknown.empty
+
+
 # Set aside ----------------------------------------------------------------------------------------------------------
 
 
@@ -329,6 +365,16 @@ def test_rows_hold_the_plant_and_the_freeze_and_are_sorted_by_plant_and_start():
     assert table.loc[3, ["selection", "rootstock"]].tolist() == ["OL-08", "own"]
     assert table["starts"].tolist() == freezes["starts"].tolist() * 3
     pd.testing.assert_frame_equal(table.loc[:2, list(freezes.columns)], freezes)
+
+
+def test_freezes_of_one_start_keep_the_order_of_their_table():
+    by_sensor = {"L1": readings(NIGHTS[0])}
+    known = table_of("sensors", [])
+    once = freezes_table(by_sensor, known, UTC)
+    names = ["b", "a", "c"]
+    freezes = pd.concat([once.assign(freeze=name) for name in names], ignore_index=True)
+    tables = table_of("plants", [plant()]), table_of("scores", []), freezes, by_sensor, known
+    assert met(expose_plants(*tables, table_of("freeze_notes", []), UTC)) == names
 
 
 @pytest.mark.parametrize("plants", [[], [plant()]])
