@@ -10,6 +10,7 @@ from hardiness.tolerance import compare as compare_module
 from hardiness.tolerance import mixture as mixture_module
 from hardiness.tolerance import posterior as posterior_module
 from hardiness.tolerance.fit import fit_tolerance
+from hardiness.tolerance.terms import Terms
 from tests.simulate import simulate_observations
 
 
@@ -185,3 +186,58 @@ def test_claims_of_a_table_at_fault_are_refused(fit):
 def test_a_span_that_is_no_length_is_refused(rows, span):
     with pytest.raises(FitError, match=f"span_c: found {span}; accepted: a number of degC above 0"):
         fit_tolerance(rows, span_c=span)
+
+
+def test_as_many_pairs_as_are_allowed_are_compared(fit, monkeypatch):
+    """Four selections are six pairs, and three against one of them: "past" the limit is one more."""
+    monkeypatch.setattr(compare_module, "MOST_PAIRS", 6)
+    assert len(fit.compare(["A", "B", "C", "D"])) == len(fit.compare()) == 15
+    monkeypatch.setattr(compare_module, "MOST_PAIRS", 3)
+    assert len(fit.compare(against=["D"])) == 6
+
+
+def test_winters_shared_over_all_stocks_are_those_of_any_of_them_and_protected_rows_share_none():
+    """On own A met 2030-31 and B 2031-32, on P2 the other way round; a covered B met 2032-33 as A did."""
+    rows = pd.DataFrame(
+        [("a1", "A", "own", "f1", "2030-31", -6.0, 1, ""), ("b1", "B", "own", "f2", "2031-32", -8.0, 5, ""),
+         ("a2", "A", "P2", "f2", "2031-32", -8.0, 2, ""), ("b2", "B", "P2", "f1", "2030-31", -6.0, 0, ""),
+         ("a3", "A", "own", "f3", "2032-33", -7.0, 1, ""), ("b3", "B", "own", "f3", "2032-33", -7.0, 0, "cover")],
+        columns=["plant", "selection", "rootstock", "freeze", "winter", "exposure_c", "grade", "protected"],
+    ).assign(exposure_sd_c=0.5)  # fmt: skip
+    pairs = fit_tolerance(rows, terms=Terms(protection=3.0)).compare().set_index("rootstock")
+    assert pairs["shared_winters"].to_dict() == {"own": 0, "P2": 0, "all": 2}
+
+
+def test_a_claim_that_is_just_what_was_tested_is_not_beyond_it(fit):
+    tested_c = float(fit.floors().set_index(["selection", "rootstock"]).loc[("A", "own"), "tested_to_c"])
+    for claim_c, beyond in ((tested_c, False), (tested_c - 0.01, True)):
+        claims = fit.claims(pd.DataFrame({"selection": ["A"], "claimed_floor": f"{claim_c!r} C", "claim_source": ""}))
+        assert bool(claims.set_index("rootstock").loc["own", "beyond_tested"]) is beyond
+
+
+def test_claims_stand_by_selection_and_rootstock_whatever_the_register_order(fit):
+    register = pd.DataFrame({"selection": ["C", "A", "B"], "claimed_floor": "-9 C", "claim_source": ""})
+    claims = fit.claims(register)
+    cells = list(claims[["selection", "rootstock"]].itertuples(index=False, name=None))
+    assert cells == sorted(cells) and len(cells) == 6
+    pd.testing.assert_frame_equal(claims, fit.claims(register.iloc[::-1]))
+
+
+def test_half_a_claim_is_held_against_the_floor_that_half_the_plants_come_through(fit):
+    halves = fit.floors(survive=0.5).set_index(["selection", "rootstock"])["floor_c"]
+    register = pd.DataFrame({"selection": ["A"], "claimed_floor": f"{halves['A', 'own']:.4f} C", "claim_source": ""})
+    own = fit.claims(register).set_index("rootstock").loc["own"]
+    assert abs(own["probability_half_holds"] - 0.5) < 0.01 and own["probability_holds"] < 0.45
+
+
+def test_a_yardstick_that_is_not_among_the_selections_asked_for_is_in_no_pair(fit):
+    pairs = fit.compare(["A", "B", "C"], against=["A", "D"])
+    assert set(zip(pairs["selection_a"], pairs["selection_b"], strict=True)) == {("A", "B"), ("A", "C")}
+    assert fit.compare(["B", "C"], against=["D"]).empty
+
+
+def test_curves_say_the_probability_of_the_band_that_was_asked_for(fit):
+    half, nearly_all = fit.curves([-8.0], level=0.5), fit.curves([-8.0], level=0.98)
+    assert (half.attrs["probability"], nearly_all.attrs["probability"]) == (0.5, 0.98)
+    assert half["quantile"].to_numpy().tolist() == [0.25, 0.5, 0.75]
+    assert (nearly_all.to_numpy()[..., 0] < half.to_numpy()[..., 0]).all()

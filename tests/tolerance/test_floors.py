@@ -236,3 +236,12 @@ def test_mixture_takes_skewness_as_that_of_a_gamma():
         assert gamma.probability_below(gamma.quantile(share))[0] == pytest.approx(share, abs=1e-8)
     mirrored = Mixture(np.ones(1), -gamma.mean, gamma.sd, -gamma.skew)
     assert mirrored.quantile(0.05)[0] == pytest.approx(-gamma.quantile(0.95)[0], abs=1e-7)
+
+
+def test_a_plant_set_back_in_three_winters_is_three_rows_and_one_plant():
+    """Asked for grade 3, which the plant reached anew each winter: enough rows of the trial to rest on, one plant."""
+    thrice = [("p1", "A", "own", f"f{winter}", -7.0 - winter, 3, 3) for winter in range(3)]
+    table = rows_of(*thrice, ("p2", "A", "own", "f0", -7.0, 1, 1))
+    counted = count_evidence(table, 3).iloc[0]
+    assert counted[["plants", "scores", "killed", "rests_on"]].tolist() == [2, 4, 1, "cell"]
+    assert count_evidence(table.iloc[1:], 3)["rests_on"].tolist() == ["prior"]
