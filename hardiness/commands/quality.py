@@ -245,7 +245,9 @@ def _refuse_unknown(opened: Trial, sensor: str | None) -> None:
 
 
 def _local(text: str, settings: Settings) -> str:
-    return pd.Timestamp(text).tz_convert(settings.zone).strftime("%Y-%m-%d %H:%M")
+    local = pd.Timestamp(text).tz_convert(settings.zone).to_pydatetime()
+    twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
+    return local.isoformat(" ", "minutes") if twice else f"{local:%Y-%m-%d %H:%M}"
 
 
 @click.command()

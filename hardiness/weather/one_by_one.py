@@ -72,8 +72,30 @@ def count_of(readings: Mapping[str, xr.DataArray]) -> int:
     >>> count_of({"L1": xr.DataArray([-1.0, -2.0], dims="time")})
     2
     """
-    sizes = readings.sizes if isinstance(readings, OneByOne) else {name: air.size for name, air in readings.items()}
-    return sum(sizes.values())
+    return sum(sizes_of(readings).values())
+
+
+def sizes_of(readings: Mapping[str, xr.DataArray]) -> dict[str, int]:
+    """Say how many readings each sensor has, fetching none.
+
+    Parameters
+    ----------
+    readings : mapping of str to xarray.DataArray
+        By sensor.
+
+    Returns
+    -------
+    dict of str to int
+        At most; see :func:`count_of`.
+
+    Examples
+    --------
+    >>> sizes_of({"L1": xr.DataArray([-1.0, -2.0], dims="time")})
+    {'L1': 2}
+    """
+    if isinstance(readings, OneByOne):
+        return dict(readings.sizes)
+    return {name: air.size for name, air in readings.items()}
 
 
 def fetched_by(readings: Mapping[str, xr.DataArray], sensor: str) -> Source | xr.DataArray:

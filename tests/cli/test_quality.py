@@ -1,6 +1,7 @@
 """``hardiness quality``, ``mask``, ``accept`` and ``calibrate``: what is odd, what is decided, and what comes of it."""
 
 import datetime as dt
+import re
 
 import numpy as np
 import openpyxl
@@ -84,6 +85,16 @@ def test_a_mask_takes_the_readings_out_keeps_them_stored_and_is_undone(spiked):
     undone = spiked.done("mask", "L1", "--from", SPIKED, "--to", SPIKED, "--undo")
     assert undone.err == "1 row of masks stopped counting.\n"
     assert minima(spiked) == [-6.0, -20.0]
+
+
+def test_a_mask_in_the_hour_that_comes_twice_names_its_offsets(line):
+    rows = [f"2031-10-26T{hour:02d}:{minute:02d}+00:00,{-3.0 - hour}" for hour in range(4) for minute in (0, 30)]
+    line.added("readings", "\n".join(["Date Time,Temp (C)", *rows, ""]), "l1.csv", "--sensor", "L1")
+    zone = line.folder / "trial.toml"
+    zone.write_text(re.sub(r'timezone = "[^"]*"', 'timezone = "Europe/Lisbon"', zone.read_text()))
+    ends = ("--from", "2031-10-26T01:30+01:00", "--to", "2031-10-26T01:30+00:00")
+    said = line.done("mask", "L1", *ends, "--why", "held in the hand").err
+    assert said.startswith("3 readings of L1 from 2031-10-26 01:30+01:00 to 2031-10-26 01:30+00:00 are masked")
 
 
 def test_a_mask_can_be_set_again_after_it_was_taken_back(spiked):

@@ -17,11 +17,10 @@ import pytest
 import xarray as xr
 
 from hardiness.demo import DEMO_STEPS, demo_folder
-from hardiness.store.cf_export import write_readings
 from hardiness.trial import open_trial
 from tests.cli.conftest import hardiness
 from tests.sources import ROOT
-from tests.store.test_cf_export import exported, of_three_kinds, with_conditions
+from tests.store.test_cf_export import exported, of_three_kinds, with_conditions, write_readings
 
 CHECKER = shutil.which("compliance-checker", path=sysconfig.get_path("scripts"))
 # One of its own checks stops with a fault on any file of two dimensions without a domain variable (seen in 6.1.0).

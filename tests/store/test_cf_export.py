@@ -5,6 +5,7 @@ import weakref
 from collections.abc import Iterator
 from datetime import date
 from functools import partial
+from pathlib import Path
 
 import h5netcdf
 import numpy as np
@@ -16,7 +17,8 @@ from hardiness import schema
 from hardiness.errors import InputError, StoreError
 from hardiness.read.cf_files import read_cf_file
 from hardiness.settings import Settings
-from hardiness.store.cf_export import export_readings, readings_dataset, write_readings
+from hardiness.store.cf_dataset import readings_dataset
+from hardiness.store.cf_export import MAY_MISS, export_readings
 from hardiness.store.cf_writing import write_pieces
 from hardiness.units import registry, unit_named
 from hardiness.weather.one_by_one import OneByOne
@@ -62,6 +64,11 @@ OFFSETS = table("calibrations", {"sensor": "L2", "from": date(2031, 12, 14), "of
 
 def exported(readings=READINGS, settings=HILL, only=(), sensors=SENSORS) -> xr.Dataset:
     return readings_dataset(readings, sensors, MASKS, OFFSETS, settings, only=only, at=NOON)
+
+
+def write_readings(dataset: xr.Dataset, path: Path) -> None:
+    """All at once, as one piece."""
+    write_pieces([dataset], path, sizes={str(dim): size for dim, size in dataset.sizes.items()}, missing=MAY_MISS)
 
 
 @pytest.fixture
@@ -210,6 +217,8 @@ def test_a_file_that_cannot_be_written_is_refused_and_nothing_is_left(tmp_path):
     for path in (tmp_path, tmp_path / "nowhere" / "readings.nc"):
         with pytest.raises(InputError, match="a file to write"):
             write_readings(exported(), path)
+        with pytest.raises(InputError, match="a file to write"):
+            export_readings(path, READINGS, SENSORS, MASKS, OFFSETS, HILL, at=NOON)
     assert list(tmp_path.iterdir()) == []
 
 

@@ -313,6 +313,11 @@ def test_the_order_of_readings_and_sensors_does_not_matter():
     pd.testing.assert_frame_equal(flags_of({"L1": one, "L2": two}), flags_of({"L2": two, "L1": back}))
 
 
+def test_a_logger_may_stand_beside_one_that_is_too_short_for_a_clock_to_be_judged():
+    long, short = air(days(5)), air(days(5, seed=1)[: 4 * 24])
+    assert flags_of({"L1": long, "L2": short}).empty
+
+
 def test_estimated_series_are_nobodys_readings():
     values = days(30)
     values[300] += 30
