@@ -44,12 +44,13 @@ def test_the_keyboard_reaches_the_content_first(looked_at, look):
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "To the page's content"
     page.keyboard.press("Enter")
-    assert page.url.endswith("#main")
+    page.wait_for_url("**#main")
 
 
 def test_the_shipped_typeface_is_the_one_shown(looked_at, look):
     page = look(f"{looked_at}/register")
     done(page)
+    page.evaluate("document.fonts.ready.then(() => true)")
     assert page.evaluate("document.fonts.check('16px \"Source Sans 3\"')")
     assert page.evaluate("[...document.fonts].filter(f => f.status === 'loaded').length") >= 1
 

@@ -14,8 +14,8 @@ from hardiness.settings import Settings
 from hardiness.trial import new_trial, open_trial
 from hardiness.web.app import create_app
 from hardiness.web.passphrases import hash_passphrase
-from tests.web.browser.conftest import Served
-from tests.web.browser.seen import axe
+from tests.web.browser.conftest import TIME_LIMIT_MS, Served
+from tests.web.browser.seen import axe, becomes_true
 from tests.web.hill import PASSPHRASE
 
 WIDE, HIGH = 360, 740
@@ -48,7 +48,7 @@ def phone(chromium):
     def start(address: str, *, dark: bool = False, name: str = "Ana"):
         context = chromium.new_context(viewport={"width": WIDE, "height": HIGH}, has_touch=True,
                                        color_scheme="dark" if dark else "light", accept_downloads=True)  # fmt: skip
-        context.set_default_timeout(30_000)
+        context.set_default_timeout(TIME_LIMIT_MS)
         contexts.append(context)
         page = context.new_page()
         page.complaints = []
@@ -91,6 +91,18 @@ def told(page, text):
     page.wait_for_selector(f'#queue:has-text("{text}")')
 
 
+def kept(page, number):
+    """Wait until the browser holds so many taps: it writes them after it has shown them."""
+    becomes_true(page, """number => new Promise((done, fail) => {
+        const asked = indexedDB.open('hardiness');
+        asked.onerror = () => fail(asked.error);
+        asked.onsuccess = () => {
+            const held = asked.result.transaction('taps').objectStore('taps').count();
+            held.onsuccess = () => { asked.result.close(); done(held.result === number); };
+        };
+    })""", number)  # fmt: skip
+
+
 def halted(page):
     page.wait_for_selector("#queue:text-is('1 wants a look.')")
 
@@ -126,9 +138,19 @@ def test_what_a_day_holds_is_not_overwritten_by_an_older_answer(orchard, phone):
         route.fulfill(response=answer)
 
     page.route("**/cards.json?held_only=true*", hold)
-    name_oneself(page, "Rui")
-    page.wait_for_timeout(1500)
+    page.evaluate("""() => {
+        window.seen = [];
+        const told = document.querySelector('.progress span');
+        new MutationObserver(() => window.seen.push(told.textContent)).observe(told, {childList: true});
+    }""")
+    over = []
+    with page.expect_event("requestfinished", lambda one: "held_only" in one.url and over.append(one) is None
+                           and len(over) == 2):  # the older answer is passed over, and asked for anew  # fmt: skip
+        name_oneself(page, "Rui")
     assert held == [200]
+    becomes_true(page, "window.seen.includes('1 of 22 scored')")
+    seen = page.evaluate("window.seen")
+    assert "0 of 22 scored" not in seen[seen.index("1 of 22 scored") :]
     assert page.inner_text(".progress span") == "1 of 22 scored"
 
 
@@ -138,6 +160,7 @@ def test_what_waits_survives_a_page_that_is_closed(orchard, phone):
     grade(page, 3)
     grade(page, 4)
     told(page, "2 wait to be sent: no connection.")
+    kept(page, 2)
     again = page.context.new_page()
     page.close()
     again.context.set_offline(False)
@@ -302,9 +325,7 @@ def test_a_photo_goes_with_its_score(orchard, phone, tmp_path):
         (photo,) = trial.store.photos.of("P00")
     assert (photo.width, photo.height, photo.observer) == (1600, 800, "Ana")
     page.goto(f"{orchard.address}/photos")
-    page.wait_for_function(  # a picture may come after the page
-        "document.images.length && [...document.images].every(image => image.complete && image.naturalWidth === 1600)"
-    )
+    becomes_true(page, "document.images.length > 0 && [...document.images].every(one => one.naturalWidth === 1600)")
 
 
 def test_a_plant_is_found_by_its_label_and_by_its_square_code(orchard, phone, tmp_path):
@@ -351,11 +372,13 @@ def test_who_is_signed_out_keeps_the_taps_and_is_told(orchard, chromium):
         for name, role in (("Eva", "owner"), ("Rui", "scorer")):
             trial.store.accounts.put(name, role, hash_passphrase(PASSPHRASE))
     context = chromium.new_context(viewport={"width": WIDE, "height": HIGH})
+    context.set_default_timeout(TIME_LIMIT_MS)
     page = context.new_page()
     page.goto(f"{orchard.address}/sign-in")
     page.fill("input[name=name]", "Rui")
     page.fill("input[name=passphrase]", PASSPHRASE)
     page.click("main button")
+    page.wait_for_selector("nav >> text=Score")  # signed in, or going on would break it off
     page.goto(f"{orchard.address}/score")
     page.wait_for_selector(".grade-press")
     assert page.input_value("#observer") == "Rui"
