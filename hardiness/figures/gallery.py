@@ -172,13 +172,17 @@ def _open_rows(flow: Flow) -> pd.DataFrame:
     return flow.observations[flow.observations["protected"].isin(["", "no"])]
 
 
-def trial_curves(flow: Flow, settings: Settings) -> dict[int, xr.DataArray]:
+def trial_curves(
+    flow: Flow, settings: Settings, cells: Sequence[tuple[str, str]] | None = None
+) -> dict[int, xr.DataArray]:
     """Survival curves of every cell, for figures of many selections: made once, handed to each.
 
     Parameters
     ----------
     flow : Flow
     settings : Settings
+    cells : sequence of (selection, rootstock), optional
+        Only these.
 
     Returns
     -------
@@ -189,7 +193,7 @@ def trial_curves(flow: Flow, settings: Settings) -> dict[int, xr.DataArray]:
     if not (len(rows) and flow.can_fit):
         return {}
     temperatures = survival_temperatures(rows).tolist()
-    return {grade: flow.fit.curves(temperatures, grade) for grade in range(1, settings.worst + 1)}
+    return {grade: flow.fit.curves(temperatures, grade, cells=cells) for grade in range(1, settings.worst + 1)}
 
 
 def _survival(
@@ -207,7 +211,7 @@ def _survival(
     cell = rows[(rows["selection"] == selection) & (rows["rootstock"] == rootstock)]
     own = {}
     if len(cell):
-        every = trial_curves(flow, settings) if curves is None else curves
+        every = trial_curves(flow, settings, [(selection, rootstock)]) if curves is None else curves
         own = {grade: shares.sel(selection=selection, rootstock=rootstock).squeeze(drop=True)
                for grade, shares in every.items()}  # fmt: skip
     prepared = prepare_survival(own, cell, selection=selection, rootstock=rootstock,
