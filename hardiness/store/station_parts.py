@@ -102,12 +102,11 @@ def series_of_part(part: Part) -> str:
     StoreError
         If its file is gone or damaged.
     """
-    with open_part(part) as file:
-        return series_of_attributes({name: file.attrs[name] for name in file.attrs if name == "series"})
+    return series_and_zone(part)[0]
 
 
-def zone_of_days(part: Part) -> str | None:
-    """Read which zone the days of a part of daily minima are of.
+def series_and_zone(part: Part) -> tuple[str, str | None]:
+    """Read how the readings of a part came about and, of daily minima, which zone their days are of.
 
     Parameters
     ----------
@@ -116,18 +115,18 @@ def zone_of_days(part: Part) -> str | None:
 
     Returns
     -------
-    str or None
-        None where its readings are no daily minima.
+    series : str
+    zone : str or None
+        None where they are no daily minima.
 
     Raises
     ------
     StoreError
         If its file is gone or damaged.
     """
-    if series_of_part(part) != DAILY_MINIMUM:
-        return None
     with open_part(part) as file:
-        return str(file.attrs["timezone"])
+        series = series_of_attributes({name: file.attrs[name] for name in file.attrs if name == "series"})
+        return series, str(file.attrs["timezone"]) if series == DAILY_MINIMUM else None
 
 
 def refuse_other_series(series: str, parts: Sequence[Part], *, sensor: str, file: str) -> None:
@@ -182,7 +181,7 @@ def refuse_other_days(readings: LoggerFile, parts: Sequence[Part], *, sensor: st
     InputError
         If they do.
     """
-    there = zone_of_days(parts[0]) if parts else None
+    there = series_and_zone(parts[0])[1] if parts else None
     if there is None or series_of_readings(readings) != DAILY_MINIMUM:
         return
     stamps = times_ns(readings.air_temperature["time"].to_numpy())

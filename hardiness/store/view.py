@@ -20,7 +20,7 @@ from hardiness.store.part_rows import extent_of_parts, last_options, last_timezo
 from hardiness.store.parts import Part, air_temperature_of, by_sensor, merge_parts
 from hardiness.store.records import frame_of, load_state
 from hardiness.store.snapshot import state_token
-from hardiness.store.station_parts import series_of_part, zone_of_days
+from hardiness.store.station_parts import series_and_zone
 from hardiness.weather.extents import KnownReadings
 
 
@@ -233,5 +233,5 @@ def merged_readings(parts: Sequence[Part]) -> xr.DataArray:
     StoreError
         If a part's file is gone or damaged.
     """
-    series, zone = series_of_part(parts[0]), zone_of_days(parts[0])
+    series, zone = series_and_zone(parts[0])
     return air_temperature_of(*merge_parts(parts), series=series, timezone=zone)
