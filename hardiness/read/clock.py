@@ -12,7 +12,7 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo, available_timezones
 
 from hardiness.errors import InputError, Problem
-from hardiness.read.moments import ZONE_LETTERS
+from hardiness.read.layouts import ZONE_LETTERS
 
 LARGEST_OFFSET = timedelta(hours=14)
 ZONES = "a time zone such as Europe/Lisbon, or a fixed offset such as UTC-05:00"

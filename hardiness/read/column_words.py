@@ -12,7 +12,7 @@ from hardiness.read.header_units import units_in
 
 UNIT_PART = re.compile(r"\s*[(\[].*?[)\]]\s*|,.*$")  # what stands in brackets or after a comma in a column's name
 TIME_WORDS = re.compile(
-    r"time|date|stamp|epoch|unix|utc|zeit|datum|uhr|heure|fecha|hora|дата|время|^data\b|^ora\b|\btid\b|\btijd\b|klokk|\bwhen\b",
+    r"time|date|stamp|epoch|unix|utc|zeit|datum|uhr|heure|fecha|hora|дата|время|aika\b|\bkello|päivä|dátum|idő(?!j)|\btarih|\bsaat\b|ημερομηνία|ώρα|\bczas|godzin|\bčas\b|時刻|日時|日付|时间|日期|^data\b|^ora\b|\btid\b|\btijd\b|klokk|\bwhen\b",
     re.IGNORECASE,
 )
 # A dew point, for expressions that mind no case.

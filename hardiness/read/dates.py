@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
 from hardiness.read.choices import NO_CHOICES, Choices
-from hardiness.read.moments import SETTLED, YEAR_LAST, YEAR_UNKNOWN, full_year
+from hardiness.read.layouts import SETTLED, YEAR_LAST, YEAR_UNKNOWN
+from hardiness.read.moments import full_year
 
 DATE_ORDERS = ("DMY", "MDY", "YMD")
 NO_DAY = np.iinfo(np.int64).min

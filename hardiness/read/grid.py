@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from hardiness.errors import InputError, Problem, near_name
 from hardiness.read.column_words import UNIT_PART
 from hardiness.read.degrees import is_missing, number_of
-from hardiness.read.moments import EPOCH, layout_of
+from hardiness.read.layouts import EPOCH, layout_of
 from hardiness.read.slices import shape_of
 
 

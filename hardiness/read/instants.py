@@ -19,7 +19,8 @@ from hardiness.read.dates import NO_DAY, DateOrder, days_of, decide_order
 from hardiness.read.dialect import Dialect
 from hardiness.read.faults import TIME_ACCEPTED, Faults
 from hardiness.read.fields import GOOD, Fields
-from hardiness.read.moments import DAY, EPOCH, LARGEST_OFFSET, NO_OFFSET
+from hardiness.read.layouts import EPOCH
+from hardiness.read.moments import DAY, LARGEST_OFFSET, NO_OFFSET
 from hardiness.read.summertime import to_utc
 from hardiness.read.years import DAYS_AHEAD, FIRST_YEAR, LAST_YEAR, YEARS, say_odd_times
 from hardiness.read.zone_words import meanings_of

@@ -27,9 +27,9 @@ from hardiness.read.faults import Faults, sort_rows
 from hardiness.read.fields import GOOD, Fields
 from hardiness.read.humidity_cells import leave_out_odd
 from hardiness.read.instants import Instants, find_instants
+from hardiness.read.layouts import EPOCH
 from hardiness.read.marks import parse_marks, say_marks
 from hardiness.read.meant import ask_unit, in_whole_degrees, judge_extremes, leave_out_codes, parse_codes
-from hardiness.read.moments import EPOCH
 from hardiness.read.plaintext import PlainText
 from hardiness.read.row_reading import read_fields
 from hardiness.units import LETTERS, unit_named

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from hardiness.read.dates import NO_DAY, days_of
 from hardiness.read.degrees import is_missing, number_of, read_numbers
 from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, Fields, States
-from hardiness.read.moments import DAY, EPOCH, NO_OFFSET, SECOND, SETTLED, full_year, layout_of, read_moments
+from hardiness.read.layouts import EPOCH, SETTLED, layout_of
+from hardiness.read.moments import DAY, NO_OFFSET, SECOND, code_of_day, full_year, read_moments
 from hardiness.read.slices import Block, Indices, shape_of, shapes
 from hardiness.read.time_parts import ACCEPTED, TimeColumns, in_range, value_of
 
@@ -167,15 +168,11 @@ def _set_dates(values: dict[str, Floats], whole: NDArray[np.bool_], here: Fields
     year = numbers("year")
     year = np.where(year < 100, full_year(year), year)
     if "doy" in values:
-        january = (year - 1970).view("datetime64[Y]").astype("datetime64[D]")
-        days = january + (numbers("doy") - 1)
-        months = days.astype("datetime64[M]").view(np.int64)
-        day = (days - days.astype("datetime64[M]")).view(np.int64) + 1
-        here.code[:] = year * 10_000 + (months % 12 + 1) * 100 + day
+        here.code[:] = code_of_day(year, numbers("doy"))
         fraction = np.where(whole, values["doy"], 0) % 1
         here.nanoseconds += np.round(fraction * 86_400).astype(np.int64) * SECOND
-        return np.asarray(months // 12 + 1970 == year)
-    here.code[:] = year * 10_000 + numbers("month") * 100 + numbers("day")
+    else:
+        here.code[:] = year * 10_000 + numbers("month") * 100 + numbers("day")
     return np.asarray(days_of(here.code, here.kind, "YMD") != NO_DAY)
 
 

@@ -11,7 +11,7 @@ import re
 from hardiness.errors import InputError
 from hardiness.read.column_words import TIME_WORDS
 from hardiness.read.grid import Grid
-from hardiness.read.moments import layout_of
+from hardiness.read.layouts import layout_of
 from hardiness.read.slices import shape_of
 from hardiness.read.time_numbers import parts_in_numbers
 from hardiness.read.time_parts import (

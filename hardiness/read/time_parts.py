@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from hardiness.read.column_words import TIME_WORDS, UNIT_PART
 from hardiness.read.grid import Grid
-from hardiness.read.moments import month_named
+from hardiness.read.layouts import month_named
 from hardiness.read.years import FIRST_YEAR, LAST_YEAR, YEARS
 
 # What each part is called in an option, and what its cells hold. A date or a time of day may be one of the parts.

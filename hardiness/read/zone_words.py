@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from hardiness.errors import InputError
 from hardiness.read.clock import LARGEST_OFFSET, parse_zone
-from hardiness.read.moments import ZONE_LETTERS
+from hardiness.read.layouts import ZONE_LETTERS
 
 # What these letters, and names of American zones, may mean, the most usual first: some by clocks that never change.
 SEVERAL_MEANINGS = {
