@@ -38,9 +38,10 @@ def figure(
     What is left open is chosen from the data: the hardiest selection, the coldest freeze, the block with most plants.
     """
     if listing:
+        widest = max(len(each) for each in FIGURES)
         for each, entry in FIGURES.items():
             options = " ".join(f"--{option}" for option in accepted_by(each))
-            click.echo(f"{each:16}{entry.title}{f'  [{options}]' if options else ''}")
+            click.echo(f"{each:{widest}}  {entry.title}{f'  [{options}]' if options else ''}")
         return
     choice = {option: value for option, value in chosen.items() if value is not None}
     if name not in FIGURES:

@@ -15,7 +15,8 @@ import pandas as pd
 
 from hardiness import words
 from hardiness.figures.formats import PAGES, Format, format_named
-from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, printable
+from hardiness.figures.naming import grade_heading, printable
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, name_axes, open_plate
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET, Sizes, drawing
 from hardiness.figures.summary_floors import circle
@@ -27,10 +28,11 @@ COLUMNS = {True: 2, False: 3}  # panels beside each other at least, on a phone a
 LEAST_ROWS = 20  # of fewer nothing is concluded; common practice, no source
 TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
 METHOD = (
-    "Across: predicted share [%]; up: share that reached the grade [%]; slanting line: both alike. Each row is "
-    "predicted from the other plants and from its plant's own earlier scores. Bars: where nine of ten such shares lie "
-    "if the predictions are right, rows taken as independent; an open ring lies outside."
+    "Slanting line: both shares alike. Each row is predicted from the other plants and from its plant's own earlier "
+    "scores. Bars: where nine of ten such shares lie if the predictions are right, rows taken as independent; an open "
+    "ring lies outside."
 )
+AXES = "Up: share of rows that reached the grade [%]. Across: share predicted [%]."
 
 
 __all__ = ["PAGES", "Calibration", "draw_calibration", "prepare_calibration"]
@@ -117,7 +119,7 @@ def prepare_calibration(table: pd.DataFrame, grades: Sequence[str], trial: str =
             if bins
             else "no row could show it"
         )
-        panels.append(Panel(f"{grade} {clean(grades[grade])}{'' if last else ' or worse'}", foot, bins))
+        panels.append(Panel(grade_heading(grade, clean(grades[grade]), last=last), foot, bins))
     groups = sum(len(panel.bins) for panel in panels)
     most = int(table.groupby("grade")["rows"].sum().max()) if groups else 0
     title, facts = _title(panels, most), clean(trial)
@@ -166,6 +168,7 @@ def draw_calibration(picture: Calibration, *, page: str | Format = "A4") -> list
         if picture.words.empty:
             return empty_plate(form, picture.words)
         plate = open_plate(form, picture.words)
+        name_axes(plate, AXES)
         return [close_plate(plate, _draw(plate, picture, form))]
 
 

@@ -16,16 +16,8 @@ import pandas as pd
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import (
-    Plate,
-    Words,
-    close_plate,
-    empty_plate,
-    event_words,
-    open_plate,
-    short_names,
-    unwritten,
-)
+from hardiness.figures.naming import event_words, short_names
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, unwritten
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import HAIRLINE, QUIET, drawing
 from hardiness.figures.summary_grades import Square
@@ -33,9 +25,10 @@ from hardiness.figures.summary_squares import draw_square
 from hardiness.figures.typeface import MM_PER_POINT, REGULAR, SEMIBOLD, clean, shorten, width_mm, writable
 from hardiness.settings import Settings
 
-MOST_SIDE, NAMED_SIDE = 12.5, 8.0  # [mm] of a position; a plant's name is written from the second on
-LEAST_SIDE = {True: 4.2, False: 3.2}  # [mm] of a position, on a phone and elsewhere: its figure can be read
-MOST_SQUARE = 6.5  # [mm]
+MOST_SIDE, NAMED_SIDE = 17.0, 8.0  # [mm] of a position; a plant's name is written from the second on
+LEAST_SIDE = {True: 4.2, False: 3.4}  # [mm] of a position, on a phone and elsewhere: its figure can be read
+MOST_SQUARE = 9.5  # [mm]
+CORNER = {True: "row", False: "row / place"}  # what the names on the left and on top are, on a phone and elsewhere
 LEAST_ROWS = 3  # of a part of the map that begins on a page
 METHOD = (
     "A square per plant: the state it was found in at its first score after the freeze. A cut corner: that may be "
@@ -266,7 +259,9 @@ def _lay_out(prepared: DamageMap, plate: Plate) -> _Layout:
     """Choose the size of a position, and break rows that are too long, and pages that are too full."""
     form, sizes = plate.page, plate.page.sizes
     names = short_names(prepared.rows, 0.2 * form.room, sizes.text)
-    column = max(width_mm("row", sizes.small), *(width_mm(name, sizes.text, SEMIBOLD) for name in names)) + 2.0
+    column = (
+        max(width_mm(CORNER[form.narrow], sizes.small), *(width_mm(name, sizes.text, SEMIBOLD) for name in names)) + 2.0
+    )
     across, high = plate.right - plate.left - column, plate.bottom - plate.top - _key_height(prepared, form)
     rows, places, around = len(prepared.rows), len(prepared.places), _around(form)
     least = LEAST_SIDE[form.narrow]
@@ -306,7 +301,7 @@ def _draw_block(plate: Plate, prepared: DamageMap, layout: _Layout, block: _Bloc
     sheet, sizes, side = plate.sheet, plate.page.sizes, layout.side
     small, left = sizes.small * MM_PER_POINT, plate.left + layout.column
     y = top + 1.6 * small
-    sheet.write(plate.left, y, "row", sizes.small, colour=QUIET, column="places")
+    sheet.write(plate.left, y, CORNER[plate.page.narrow], sizes.small, colour=QUIET, column="places")
     places = prepared.places[block.place : block.last_place]
     every = max(1, math.ceil((max(width_mm(clean(place), sizes.small) for place in places) + 0.8) / side))
     for number, place in enumerate(places):
@@ -349,7 +344,8 @@ def _draw_key(plate: Plate, prepared: DamageMap, form: Format, top: float) -> fl
     line, columns = 1.5 * sizes.small * MM_PER_POINT, _key_columns(form)
     side = 1.25 * sizes.small * MM_PER_POINT
     rows = -(-len(prepared.grades) // columns)
-    wide = form.room / columns
+    said = max(width_mm(clean(name), sizes.small) for name in prepared.grades)
+    wide = min(form.room / columns, side + said + 9.0)
     for grade, name in enumerate(prepared.grades):
         x, y = plate.left + grade // rows * wide, top + (grade % rows + 0.5) * line
         draw_square(sheet, Square("", 0, grade), x, y - side / 2, side, sizes, len(prepared.grades))

@@ -13,8 +13,8 @@ import pandas as pd
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, temperature_ends
-from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate
+from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels, temperature_ends
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import HAIRLINE, INK, QUIET, drawing, grade_ramp, text_on
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, width_mm, wrap
@@ -158,13 +158,13 @@ def draw_exposure_grade(prepared: ExposureGrade, *, page: str = "A4") -> list[Sh
 
 
 def _draw(plate: Plate, prepared: ExposureGrade, form: Format) -> float:
-    sizes, sheet = form.sizes, plate.sheet
+    sizes, sheet, lanes = form.sizes, plate.sheet, len(prepared.grades)
     small, line = sizes.small * MM_PER_POINT, 1.2 * sizes.small * MM_PER_POINT
-    label = 0.26 * form.room
+    beside = width_mm(f"{lanes} ", sizes.text, SEMIBOLD) + 0.8
+    label = min(0.26 * form.room, beside + max(width_mm(clean(name), sizes.small) for name in prepared.grades) + 0.1)
     left = plate.left + label + 2.0
     cold, warm = temperature_ends([count.exposure_c for count in prepared.counts])
     scale = Scale(cold, warm, left, plate.right - 7.0)
-    lanes = len(prepared.grades)
     per_bin = prepared.bin_c / (warm - cold) * (scale.right - scale.left)
     high = min((plate.bottom - plate.top - 6.4 * small) / lanes, 11.5)
     most = min(high - 0.6, max(per_bin - 0.2, 2.2))
@@ -174,11 +174,9 @@ def _draw(plate: Plate, prepared: ExposureGrade, form: Format) -> float:
     for grade, name in enumerate(prepared.grades):
         middle = y + (grade + 0.5) * high
         sheet.stroke([(plate.left, y + grade * high), (scale.right, y + grade * high)], HAIRLINE, 0.4, 2.0)
-        number = f"{grade} "
-        beside = width_mm(number, sizes.text, SEMIBOLD) + 0.8
         said = wrap(clean(name), label - beside, sizes.small)[: max(int(high / line), 1)]
         first = middle - (len(said) - 1) * line / 2
-        sheet.write(plate.left, first, number, sizes.text, weight=SEMIBOLD, middle=True, column="grades")
+        sheet.write(plate.left, first, str(grade), sizes.text, weight=SEMIBOLD, middle=True, column="grades")
         for place, text in enumerate(said):
             sheet.write(plate.left + beside, first + place * line, shorten(text, label - beside, sizes.small),
                         sizes.small, middle=True, column="grades")  # fmt: skip
@@ -188,7 +186,7 @@ def _draw(plate: Plate, prepared: ExposureGrade, form: Format) -> float:
         x, middle = scale.x(count.exposure_c), y + (count.grade + 0.5) * high
         fill = ramp[count.grade]
         sheet.shape(sheet.box(x - side / 2, middle - side / 2, side, side), fill=fill, edge=QUIET, width_pt=0.3)
-        inside = width_mm(str(count.rows), sizes.small) < side - 0.3 and side > 0.8 * small
+        inside = width_mm(str(count.rows), sizes.small) < side - 0.6 and side > small
         text_y = middle if inside else middle + side / 2 + 0.55 * small
         sheet.write(x, text_y, str(count.rows), sizes.small, colour=text_on(fill) if inside else INK, align="center",
                     middle=True)  # fmt: skip

@@ -17,18 +17,9 @@ import xarray as xr
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import (
-    Plate,
-    Words,
-    close_plate,
-    empty_plate,
-    event_words,
-    open_plate,
-    short_names,
-    temperature_ends,
-    unwritten,
-)
-from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
+from hardiness.figures.naming import event_words, short_names
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, unwritten
+from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels, temperature_ends
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, BAND, HATCH, INK, PAPER, QUIET, drawing
 from hardiness.figures.summary_floors import circle
@@ -266,7 +257,7 @@ def _room_for(prepared: FreezeCourse, form: Format, plate: Plate) -> int:
 def _around(courses: Sequence[Course], form: Format) -> tuple[float, float]:
     """Heights of what stands above and below a panel. [mm]."""
     small = form.sizes.small * MM_PER_POINT
-    below = (2.6 + 1.35 * max(len(course.below) for course in courses)) * small
+    below = (3.4 + 1.35 * max(len(course.below) for course in courses)) * small
     return 1.4 * form.sizes.heading * MM_PER_POINT + 2.2 * small, below
 
 
@@ -317,6 +308,8 @@ def _draw_panel(
         sheet.stroke([(scale.left, y), (scale.right, y)], HATCH if day else PAPER, 0.5 if day else 0.6, LAYER.hatch)
         if first:
             sheet.write(edge, y, text, sizes.small, colour=INK if day else QUIET, middle=True, column="clock")
+    if first and prepared.begins is not None:
+        sheet.write(edge, top - 1.1, words.day(prepared.begins.date()), sizes.small, column="clock")
     for other in behind:
         if other is not course:
             _trace(sheet, other, scale, top, per_hour, HATCH, 0.5)
@@ -330,7 +323,7 @@ def _draw_panel(
                 fill=BAND, layer=LAYER.mark)  # fmt: skip
     sheet.write(left, y, text, sizes.text, weight=SEMIBOLD, colour=ACCENT, middle=True)
     for line, said in enumerate(course.below):
-        sheet.write(scale.left, top + high + (2.9 + 1.35 * line) * small, said, sizes.small,
+        sheet.write(scale.left, top + high + (3.7 + 1.35 * line) * small, said, sizes.small,
                     column=f"below-{scale.left:.0f}")  # fmt: skip
 
 

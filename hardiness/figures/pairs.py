@@ -6,7 +6,7 @@ the differences on pages: left of the line the selection is hardier.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -99,10 +99,7 @@ def prepare_pairs(
     )  # fmt: skip
     hardier = int((pairs["probability_a_hardier"] >= CLEAR).sum())
     tender = int((pairs["probability_a_hardier"] <= 1 - CLEAR).sum())
-    open_ = len(pairs) - hardier - tender
-    title = f"{name} is hardier than {hardier} of {words.count(len(pairs), 'other')}"
-    title += f", more tender than {tender}" if tender else ""
-    title += f"; {open_} not settled" if open_ else ""
+    title = _title(name, rows, hardier, tender)
     listed = "; ".join(f"against {row.name}: {row.figures[0]}, probability {row.figures[1]}" for row in rows)
     said = Words(
         title,
@@ -111,6 +108,19 @@ def prepare_pairs(
         f"{title}. {listed}.",
     )
     return Pairs(said, settings.units, selection, rows)
+
+
+def _title(name: str, rows: Sequence[Row], hardier: int, tender: int) -> str:
+    """Say how many are settled, and which way."""
+    others = words.count(len(rows), "other")
+    if not (hardier or tender):
+        rivals = f"any of {others}" if len(rows) > 1 else rows[0].name
+        return f"Whether {name} is hardier than {rivals} is not settled"
+    parts = [f"hardier than {hardier}"] if hardier else []
+    parts += [f"more tender than {tender}"] if tender else []
+    parts[0] += f" of {others}"
+    unsettled = len(rows) - hardier - tender
+    return f"{name} is {', '.join(parts)}{f'; {unsettled} not settled' if unsettled else ''}"
 
 
 def draw_pairs(prepared: Pairs, *, page: str = "A4") -> list[Sheet]:

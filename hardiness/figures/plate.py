@@ -6,20 +6,16 @@ ends where the picture does; a slide has its height.
 
 from __future__ import annotations
 
-import datetime as dt
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hardiness import words
 from hardiness.figures.formats import Format
+from hardiness.figures.naming import printable
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import INK, QUIET
-from hardiness.figures.typeface import ELLIPSIS, MM_PER_POINT, SEMIBOLD, shorten, width_mm, wrap, writable
+from hardiness.figures.typeface import ELLIPSIS, MM_PER_POINT, SEMIBOLD, width_mm, wrap, writable
 
 MOST_TITLE = {True: 6, False: 3}  # lines, on a phone and elsewhere
-STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
-UNWRITABLE = "(a name the fonts here cannot write)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +102,23 @@ def open_plate(page: Format, said: Words, *, folio: str = "") -> Plate:
     return Plate(sheet, page, method, y + 4.0, page.height - page.margin - foot)
 
 
+def name_axes(plate: Plate, text: str) -> None:
+    """Say above a picture what runs up and what runs across; the picture begins below.
+
+    Parameters
+    ----------
+    plate : Plate
+        Its ``top`` moves down.
+    text : str
+    """
+    sizes = plate.page.sizes
+    line = 1.3 * sizes.small * MM_PER_POINT
+    for said in wrap(text, plate.page.room, sizes.small):
+        plate.sheet.write(plate.left, plate.top + 0.7 * line, said, sizes.small, colour=QUIET, column="axes")
+        plate.top += line
+    plate.top += 0.6 * line
+
+
 def _title_lines(title: str, page: Format) -> list[str]:
     """Break a title into lines; one that is too long ends in an ellipsis."""
     size, most = page.sizes.title, MOST_TITLE[page.narrow]
@@ -119,13 +132,13 @@ def _title_lines(title: str, page: Format) -> list[str]:
 
 
 def unwritten(said: Words, names: Sequence[str], counted: str) -> Words:
-    """Add to the method what ``no.`` stands for, where :func:`short_names` had to put it.
+    """Add to the method what ``no.`` stands for, where :func:`~hardiness.figures.naming.short_names` had to put it.
 
     Parameters
     ----------
     said : Words
     names : sequence of str
-        As given to :func:`short_names`.
+        As given to :func:`~hardiness.figures.naming.short_names`.
     counted : str
         How the numbers are counted, such as ``from the top``.
 
@@ -187,181 +200,6 @@ def empty_plate(page: Format, said: Words) -> list[Sheet]:
         y += 1.4 * page.sizes.text * MM_PER_POINT
         plate.sheet.write(page.margin, y, line, page.sizes.text, colour=INK, column="empty")
     return [close_plate(plate, y)]
-
-
-def printable(text: str) -> str:
-    """Give a text as the fonts can write it: a word they lack is said to be one.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> printable("Ελιά-3 stands"), printable("橄榄-7, alone, stands")
-    ('Ελιά-3 stands', '(a name the fonts here cannot write), alone, stands')
-    """
-    if writable(text):
-        return text
-    out: list[str] = []
-    for word in text.split(" "):
-        rest = word.rstrip(",.;:")
-        shown = word if writable(word) else UNWRITABLE + word[len(rest) :]
-        if out and out[-1] == UNWRITABLE and shown.startswith(UNWRITABLE):
-            out[-1] = shown
-        else:
-            out.append(shown)
-    return " ".join(out)
-
-
-def event_words(event: str) -> str:
-    """Write the name of an event as a day.
-
-    Parameters
-    ----------
-    event : str
-        The date of its first freeze.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> event_words("2031-12-14")
-    '14 Dec 2031'
-    """
-    try:
-        day = dt.date.fromisoformat(event[:10])
-    except ValueError:
-        return event
-    return f"{words.day(day)} {day.year}"
-
-
-def short_names(names: Sequence[str], room: float, size: float, weight: int = SEMIBOLD) -> list[str]:
-    """Fit names into a column: shortened in the middle, and told apart by a number where two look the same.
-
-    Parameters
-    ----------
-    names : sequence of str
-        As recorded, in the order of the rows.
-    room : float
-        [mm]
-    size : float
-        [pt]
-    weight : int
-        400 or 600.
-
-    Returns
-    -------
-    list of str
-        A name that the fonts cannot write is ``no. `` and the number of its row.
-    """
-    texts = [
-        shorten(name, room, size, weight) if writable(name) and name else f"no. {row}"
-        for row, name in enumerate(names, 1)
-    ]
-    first: dict[str, int] = {}
-    for row, name in enumerate(names, 1):
-        first.setdefault(name, row)
-    by_text: dict[str, set[str]] = {}
-    for text, name in zip(texts, names, strict=True):
-        by_text.setdefault(text, set()).add(name)
-    return [
-        shorten(name, room, size, weight, tail=f" ({first[name]})") if len(by_text[text]) > 1 else text
-        for text, name in zip(texts, names, strict=True)
-    ]
-
-
-@dataclass(frozen=True, slots=True)
-class Ruler:
-    """Where a number lies between two ends; positions may run either way.
-
-    Parameters
-    ----------
-    low, high : float
-        Ends of the numbers.
-    start, end : float
-        Where they lie. [mm]
-    """
-
-    low: float
-    high: float
-    start: float
-    end: float
-
-    def at(self, value: float) -> float:
-        """Find the position of a number, held within the ends. [mm].
-
-        Parameters
-        ----------
-        value : float
-
-        Returns
-        -------
-        float
-            [mm]
-        """
-        held = min(max(value, self.low), self.high)
-        return self.start + (held - self.low) / (self.high - self.low) * (self.end - self.start)
-
-    def ticks(self, apart: float, least: float = 0.1) -> list[float]:
-        """List round numbers at least so far apart.
-
-        Parameters
-        ----------
-        apart : float
-            [mm]
-        least : float
-            Smallest step.
-
-        Returns
-        -------
-        list of float
-
-        Examples
-        --------
-        >>> Ruler(0.0, 10.0, 0.0, 50.0).ticks(9.0)
-        [0.0, 2.0, 4.0, 6.0, 8.0, 10.0]
-        """
-        per_unit = abs(self.end - self.start) / (self.high - self.low)
-        step = next((step for step in STEPS if step >= least and step * per_unit >= apart), STEPS[-1])
-        first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
-        return [step * number for number in range(first, last + 1)]
-
-
-def temperature_ends(values: Sequence[float], *, air: float = 0.4, least: float = 4.0) -> tuple[float, float]:
-    """Choose whole degrees around temperatures, with a little air. [degC].
-
-    Parameters
-    ----------
-    values : sequence of float
-        NaN counts nowhere. [degC]
-    air : float
-        At each end. [K]
-    least : float
-        Least length of the scale. [K]
-
-    Returns
-    -------
-    tuple of float
-        [degC]
-
-    Examples
-    --------
-    >>> temperature_ends([-9.2, -3.1]), temperature_ends([])
-    ((-10.0, -2.0), (-12.0, 0.0))
-    """
-    known = [value for value in values if math.isfinite(value)]
-    if not known:
-        return (-12.0, 0.0)
-    cold, warm = float(math.floor(min(known) - air)), float(math.ceil(max(known) + air))
-    short = max(least - (warm - cold), 0.0)
-    return cold - math.ceil(short / 2), warm + math.ceil(short / 2)
 
 
 def _step(page: Format) -> float:

@@ -18,7 +18,8 @@ import xarray as xr
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, short_names, unwritten
+from hardiness.figures.naming import short_names
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, unwritten
 from hardiness.figures.quality_lanes import Bar, Lane, Mark, Panel, draw_entry, draw_panel, entry_height, lanes_within
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import drawing
@@ -261,7 +262,8 @@ def _share(prepared: QualityCalendar, names: Mapping[str, str], plate: Plate) ->
         lanes = panel.lanes
         while lanes:
             room, _ = lanes_within(plate.page, left)
-            if pages[-1] and room < min(len(lanes), LEAST_LANES):
+            orphans = 0 < len(lanes) - room < LEAST_LANES and len(lanes) < 2 * LEAST_LANES
+            if pages[-1] and (room < min(len(lanes), LEAST_LANES) or orphans):
                 pages.append([])
                 left = plate.bottom - plate.top
                 continue

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from hardiness.figures.formats import Format
-from hardiness.figures.plate import Plate, printable
+from hardiness.figures.naming import printable
+from hardiness.figures.plate import Plate
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, HAIRLINE, INK, PAPER, QUIET, Sizes
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, width_mm, wrap
@@ -15,7 +16,7 @@ BAND = "#C3CED3"  # days with readings
 PARTLY = 0.4  # [1] how high the band is on a day with fewer than it should have
 LEAST_BOX, LEAST_BAR = 0.9, 0.3  # [mm] a flag and a freeze are drawn no narrower
 MOST_NUMBERS = 4  # over one place
-PITCH, HEAD, FOOT = 2.6, 1.35, 0.9  # lines: from sensor to sensor; above the first; below the last
+PITCH, HEAD, FOOT = 2.5, 1.35, 0.9  # lines: from sensor to sensor; above the first; below the last
 
 
 @dataclass(frozen=True, slots=True)

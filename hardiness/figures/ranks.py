@@ -92,8 +92,12 @@ def prepare_ranks(
         title = f"{rows[0].name} is the hardiest {where}, and no other comes near"
     else:
         rivals = sum(row.low <= rows[0].high for row in rows[1:])
+        every = rivals == len(rows) - 1
         whose = "rank of 1 other overlaps" if rivals == 1 else f"ranks of {rivals} others overlap"
         title = f"{rows[0].name} leads {where}; the {whose} its own"
+        if every and rows[0].middle == rows[1].middle:
+            which = f"all {len(rows)}" if len(rows) > 2 else "both"
+            title = f"No selection stands out {where}: the ranks of {which} overlap"
     if len(own) > best:
         facts += f" · {rows[0].name} is among the best {best} with probability {chance(sure)}"
     listed = "; ".join(f"{row.name}: rank {row.middle:g}, {row.low:g} to {row.high:g}" for row in rows)
@@ -131,5 +135,5 @@ def draw_ranks(prepared: Ranks, *, page: str = "A4", best: int = 3) -> list[Shee
             return empty_plate(form, prepared.words)
         heads = ("selection", f"in best {best}", "beats checks")
         layout = RowsLayout(0.5, max(prepared.ranked, 2) + 0.5, heads, lambda value: f"{value:.0f}", 1.0,
-                            sides=("hardiest", "most tender"))  # fmt: skip
+                            first=1.0, sides=("hardiest", "most tender"))  # fmt: skip
         return draw_row_pages(prepared.rows, layout, prepared.words, form)

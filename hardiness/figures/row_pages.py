@@ -10,7 +10,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from hardiness.figures.formats import Format
-from hardiness.figures.plate import Plate, Ruler, Words, close_plate, open_plate, short_names, unwritten
+from hardiness.figures.naming import short_names
+from hardiness.figures.plate import Plate, Words, close_plate, open_plate, unwritten
+from hardiness.figures.ruler import Ruler
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET
 from hardiness.figures.summary_floors import circle
@@ -61,6 +63,8 @@ class RowsLayout:
         A value to rule off.
     sides : tuple of str
         What the two ends of the scale mean; may be empty.
+    first : float or None
+        A value to label whatever the step between ticks, such as the first rank.
     """
 
     low: float
@@ -70,6 +74,7 @@ class RowsLayout:
     least_step: float = 0.1
     zero: float | None = None
     sides: tuple[str, str] = ("", "")
+    first: float | None = None
 
 
 def draw_row_pages(rows: Sequence[Row], layout: RowsLayout, said: Words, form: Format) -> list[Sheet]:
@@ -158,6 +163,9 @@ def _draw_rows(
     top = y + 0.7 * small
     foot = top + len(rows) * pitch * (1 + stacked)
     ticks = ruler.ticks(max(9.0, 2.2 * width_mm(layout.label(layout.high), sizes.small)), layout.least_step)
+    if layout.first is not None and layout.first not in ticks:
+        clear = ruler.at(layout.first) + 1.6 * width_mm(layout.label(layout.high), sizes.small)
+        ticks = [layout.first, *(value for value in ticks if ruler.at(value) > clear)]
     for value in ticks:
         x = ruler.at(value)
         sheet.stroke([(x, top), (x, foot)], HAIRLINE, 0.4, LAYER.grid)

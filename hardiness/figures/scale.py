@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hardiness import words
@@ -90,6 +91,36 @@ class Scale:
         first = math.ceil(cold / step - 1e-9)
         last = math.floor(warm / step + 1e-9)
         return [(self.x(to_celsius(i * step, units)), words.number(i * step, 0)) for i in range(first, last + 1)]
+
+
+def temperature_ends(values: Sequence[float], *, air: float = 0.4, least: float = 4.0) -> tuple[float, float]:
+    """Choose whole degrees around temperatures, with a little air. [degC].
+
+    Parameters
+    ----------
+    values : sequence of float
+        NaN counts nowhere. [degC]
+    air : float
+        At each end. [K]
+    least : float
+        Least length of the scale. [K]
+
+    Returns
+    -------
+    tuple of float
+        [degC]
+
+    Examples
+    --------
+    >>> temperature_ends([-9.2, -3.1]), temperature_ends([])
+    ((-10.0, -2.0), (-12.0, 0.0))
+    """
+    known = [value for value in values if math.isfinite(value)]
+    if not known:
+        return (-12.0, 0.0)
+    cold, warm = float(math.floor(min(known) - air)), float(math.ceil(max(known) + air))
+    short = max(least - (warm - cold), 0.0)
+    return cold - math.ceil(short / 2), warm + math.ceil(short / 2)
 
 
 def draw_grid(sheet: Sheet, scale: Scale, units: str, size: float, top: float, bottom: float) -> None:

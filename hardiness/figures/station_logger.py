@@ -15,17 +15,10 @@ import xarray as xr
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import (
-    Plate,
-    Ruler,
-    Words,
-    close_plate,
-    empty_plate,
-    open_plate,
-    printable,
-    temperature_ends,
-)
-from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
+from hardiness.figures.naming import printable
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate
+from hardiness.figures.ruler import Ruler
+from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels, temperature_ends
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, HAIRLINE, HATCH, INK, PAPER, QUIET, drawing
 from hardiness.figures.summary_floors import circle
@@ -163,8 +156,8 @@ def _draw(plate: Plate, prepared: StationLogger, form: Format) -> float:
     small = sizes.small * MM_PER_POINT
     cold, warm = temperature_ends([*prepared.station_c, *prepared.logger_c], air=0.1)
     left = plate.left + width_mm("−20 °F", sizes.small) + 1.6
-    side = min(plate.right - left - 7.0, plate.bottom - plate.top - 8.5 * small, 130.0)
-    head = plate.top + 4.6 * small
+    side = min(plate.right - left - 7.0, plate.bottom - plate.top - 7.9 * small, 160.0)
+    head = plate.top + 4.0 * small
     foot = head + side
     scale, up = Scale(cold, warm, left, left + side), Ruler(cold, warm, foot, head)
     sheet.write(plate.left, plate.top + 0.9 * small,

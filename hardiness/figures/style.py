@@ -52,7 +52,7 @@ class Sizes:
     small: float
 
 
-PAPER_SIZES = Sizes(title=14.0, heading=8.5, text=7.0, small=6.0)
+PAPER_SIZES = Sizes(title=14.0, heading=9.0, text=7.5, small=6.5)
 PHONE_SIZES = Sizes(title=15.0, heading=11.0, text=9.0, small=8.0)
 
 

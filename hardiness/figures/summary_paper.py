@@ -37,7 +37,7 @@ from hardiness.figures.summary_strips import (
     winter_words_width,
 )
 from hardiness.figures.summary_winters import MOST_WINTERS, recent
-from hardiness.figures.typeface import SEMIBOLD, shorten, wrap
+from hardiness.figures.typeface import SEMIBOLD, shorten, width_mm, wrap
 
 SIZES = PAPER_SIZES
 EASY_PITCH = 3.2  # [mm] rows with room for a second line of labels under the icicles
@@ -197,7 +197,8 @@ def draw_head(
     y += 3.4
     order = "hardiest selection first" if summary.grouped else "hardiest first"
     what = f"{words.count(len(summary.cells), 'row')}: a selection on a rootstock, {order}" if summary.cells else ""
-    facts = [what] if continued else [shorten(trial, 0.6 * room, SIZES.text), what]
+    left = room - width_mm(f" · {what}   {folio}", SIZES.text)  # for the trial's name
+    facts = [what] if continued else [shorten(trial, left, SIZES.text), what]
     line = " · ".join(fact for fact in facts if fact)
     sheet.write(margin, y, line, SIZES.text, colour=QUIET, column="title")
     if folio:

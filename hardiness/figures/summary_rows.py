@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from hardiness import words
 from hardiness.figures.half_zones import half_zones
 from hardiness.figures.labels import Labels
 from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
@@ -24,10 +25,10 @@ from hardiness.figures.summary_winters import recent
 from hardiness.figures.typeface import MM_PER_POINT, REGULAR, SEMIBOLD, width_mm
 
 SIZES = PAPER_SIZES
-LEAST_PITCH, MOST_PITCH = 2.2, 4.6  # [mm] from row to row; 6 pt type is 2.1 mm
+LEAST_PITCH, MOST_PITCH = 2.4, 4.6  # [mm] from row to row; 6.5 pt type is 2.3 mm
 GROUP_GAP = 0.2  # of the pitch, between selections
 GRID_ROOM, PANEL_ROOM = 56.0, 50.0  # [mm] most for squares, least for floors
-NUMBERS = (("floor", 11.5), ("claimable", 10.5), ("evidence", 14.5), ("rests on", 10.7), ("lost", 8.5))  # [mm]
+NUMBERS = (("floor", 11.5), ("claimable", 11.3), ("evidence", 14.5), ("rests on", 10.7), ("lost", 8.5))  # [mm]
 HEADS, ZONE_LINE, AXIS = 10.4, 2.9, 3.5  # heights [mm]
 
 
@@ -145,6 +146,9 @@ def draw_headings(sheet: Sheet, summary: Summary, columns: Columns, grid: Grid, 
     unit_y = y - 1.2 * SIZES.small * MM_PER_POINT
     for x in columns.numbers[:2]:
         sheet.write(x, unit_y, f"°{summary.units}", SIZES.small, colour=QUIET, align="right", column="units")
+    if len(grid.winters) < len(summary.scored):
+        told = f"latest {len(grid.winters)} of {words.count(len(summary.scored), 'winter')}"
+        sheet.write(columns.squares, unit_y, told, SIZES.small, colour=QUIET, column="units")
     if summary.half_zones:
         name_zones(sheet, columns.scale, SIZES.small, y + 1.6 + 0.76 * ZONE_LINE)
     return y + 1.6 + (ZONE_LINE if summary.half_zones else 0.0)

@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 from hardiness.figures.sheet import LAYER, Point, Sheet
 from hardiness.figures.style import INK, PAPER, QUIET, Sizes, grade_ramp, text_on
 from hardiness.figures.summary_grades import CellSquares, Square, harm
+from hardiness.figures.typeface import MM_PER_POINT
 
 GAP_MM = 1.7  # between winters
 HEAD_MM = 9.5  # a column as wide as the name of its winter, where there is room
 PAD_MM = 0.28  # between squares
-LEAST_SQUARE_MM = 2.2  # with its gap; a figure of 6 pt is 1.1 mm wide
+LEAST_SQUARE_MM = 2.2  # with its gap; a figure of 6.5 pt is 1.2 mm wide
 FOLDS = {"plants": 0, "three": 3, "worst": 1}
 
 
@@ -171,5 +172,5 @@ def draw_square(sheet: Sheet, square: Square, x: float, y: float, side: float, s
         sheet.stroke([(x + near, y + near), (x + far, y + far)], colour, 0.9, LAYER.cross)
         sheet.stroke([(x + near, y + far), (x + far, y + near)], colour, 0.9, LAYER.cross)
     else:
-        sheet.write(x + side / 2, y + side / 2, str(square.grade), sizes.small, colour=colour, align="center",
-                    middle=True)  # fmt: skip
+        size = sizes.heading if side >= 2.0 * sizes.heading * MM_PER_POINT else sizes.small
+        sheet.write(x + side / 2, y + side / 2, str(square.grade), size, colour=colour, align="center", middle=True)

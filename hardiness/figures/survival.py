@@ -17,8 +17,9 @@ import xarray as xr
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, temperature_ends
-from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
+from hardiness.figures.naming import grade_heading
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, name_axes, open_plate
+from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels, temperature_ends
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, HAIRLINE, INK, PAPER, QUIET, drawing, grade_ramp
 from hardiness.figures.summary_floors import circle, hatch
@@ -30,11 +31,12 @@ BEYOND_C = 3.0  # [K] the curves are drawn so far colder than tested and warmer 
 POINTS = 141
 LEAST_SHOWN = 0.5  # [1] share to which plants were tested where half a cell is spoken of
 TINT = "#DDE3E0"
+AXES = "Up: share of plants that come through without reaching the grade. Across: temperature held."
 METHOD = (
-    "Line: share that comes through a typical freeze without reaching the grade, held temperature; tint: its central "
-    "{level} interval. Thin steps: the same from these plants alone (Turnbull); where two run, the share lies between. "
-    "Ring above a strip: a plant came through there; square below: it reached the grade; a half square: it may have, "
-    "on top of older damage. Hatched: colder than tested. An estimate for the places and winters tested."
+    "Line: that share in a typical freeze; tint: its central {level} interval. Thin steps: the same from these plants "
+    "alone (Turnbull); where two run, the share lies between. Ring above a strip: a plant came through there; square "
+    "below: it reached the grade; a half square: it may have, on top of older damage. Hatched: colder than tested. An "
+    "estimate for the places and winters tested."
 )
 
 
@@ -167,8 +169,7 @@ def prepare_survival(
         least, most = (
             tuple(plain.to_numpy()[0, :, side].tolist()) if plain.sizes["selection"] else () for side in (0, 1)
         )
-        last = "" if grade == settings.worst else " or worse"
-        heading = f"{grade} {clean(settings.grades[grade])}{last}"
+        heading = grade_heading(grade, clean(settings.grades[grade]), last=grade == settings.worst)
         strips.append(Strip(grade, heading, low, middle, high, least, most, _marks(rows, grade)))
     facts += f" · {words.count(rows['plant'].nunique(), 'plant')}, {words.count(len(rows), 'score')}"
     facts += f", {words.count(rows['winter'].nunique(), 'winter')}"
@@ -237,6 +238,7 @@ def draw_survival(prepared: Survival, *, page: str | Format = "A4") -> list[Shee
         if prepared.words.empty:
             return empty_plate(form, prepared.words)
         plate = open_plate(form, prepared.words)
+        name_axes(plate, AXES)
         return [close_plate(plate, _draw(plate, prepared, form))]
 
 

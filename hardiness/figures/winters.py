@@ -8,21 +8,21 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import pandas as pd
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate, temperature_ends
-from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
+from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, open_plate
+from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels, temperature_ends
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, HAIRLINE, INK, PAPER, QUIET, drawing
 from hardiness.figures.summary_winters import Freeze, gather_winters
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, width_mm
 from hardiness.settings import Settings
 
-MOST_WINTERS = {True: 6, False: 8}  # on a phone, and elsewhere; the latest
+MOST_WINTERS = {True: 6, False: 8}  # of a page, on a phone and elsewhere
 BESIDE = {True: 2, False: 4}  # beside each other
 LEAST_THICK = 0.9  # [mm] of a bar
 LABELLED = 4  # the coldest freezes of a winter say how cold and how long
@@ -140,7 +140,7 @@ def draw_winters(prepared: Winters, *, page: str = "A4") -> list[Sheet]:
     Returns
     -------
     list of Sheet
-        One page, with the latest winters where there is no room for all, which it says.
+        As many pages as the winters take, evenly filled; all have the same scales.
 
     Raises
     ------
@@ -151,35 +151,37 @@ def draw_winters(prepared: Winters, *, page: str = "A4") -> list[Sheet]:
     with drawing():
         if prepared.words.empty:
             return empty_plate(form, prepared.words)
-        shown = prepared.seasons[-(BESIDE[False] if form.fixed else MOST_WINTERS[form.narrow]) :]
-        plate = open_plate(form, _said(prepared, shown))
-        return [close_plate(plate, _draw(plate, prepared, shown, form))]
+        sheets = []
+        pages = _share(prepared.seasons, form)
+        for number, shown in enumerate(pages, 1):
+            folio = f"page {number} of {len(pages)}" if len(pages) > 1 else ""
+            plate = open_plate(form, prepared.words, folio=folio)
+            sheets.append(close_plate(plate, _draw(plate, prepared, shown, form)))
+        return sheets
 
 
-def _said(prepared: Winters, shown: tuple[Season, ...]) -> Words:
-    """The words, with which winters are drawn where not all are."""
-    every = prepared.seasons
-    if len(shown) == len(every):
-        return prepared.words
-    which = f"the latest {len(shown)}" if len(shown) > 1 else "the latest"
-    told = f"drawn: {which} of {words.count(len(every), 'winter')}"
-    coldest = min(every, key=lambda season: season.freezes[0].minimum_c)
-    if coldest not in shown:
-        told += f"; the coldest, {coldest.name}, is not among them"
-    return replace(prepared.words, facts=f"{prepared.words.facts} · {told}; an earlier one is drawn where it is chosen")
+def _share(seasons: tuple[Season, ...], form: Format) -> list[tuple[Season, ...]]:
+    """Share winters out to pages, as many on each, in whole rows where there are several."""
+    beside = BESIDE[form.narrow]
+    most = beside if form.fixed else MOST_WINTERS[form.narrow]
+    count = -(-len(seasons) // most)
+    each = -(-len(seasons) // count)
+    each = min(-(-each // beside) * beside, most) if count > 1 else each
+    return [seasons[first : first + each] for first in range(0, len(seasons), each)]
 
 
 def _draw(plate: Plate, prepared: Winters, shown: tuple[Season, ...], form: Format) -> float:
     sizes = form.sizes
     small = sizes.small * MM_PER_POINT
-    columns = min(BESIDE[form.narrow], len(shown))
-    rows = -(-len(shown) // columns)
+    most = max(len(some) for some in _share(prepared.seasons, form))
+    columns = min(BESIDE[form.narrow], most)
+    rows, longest = -(-len(shown) // columns), -(-most // columns)
     cold, warm = temperature_ends(
-        [prepared.onset_c, *(freeze.minimum_c for season in shown for freeze in season.freezes)], air=0.1
+        [prepared.onset_c, *(freeze.minimum_c for season in prepared.seasons for freeze in season.freezes)], air=0.1
     )
     margin = width_mm("Sep", sizes.small) + 1.6
     head, foot = 1.4 * sizes.heading * MM_PER_POINT + 2.4 * small, 3.4 * small
-    high = min((plate.bottom - plate.top) / rows - head - foot, 95.0)
+    high = min((plate.bottom - plate.top) / longest - head - foot, 95.0)
     wide = (form.room - margin) / columns
     y = plate.top
     for row in range(rows):

@@ -2,6 +2,7 @@
 
 import pytest
 
+from hardiness.figures.gallery import FIGURES
 from tests.cli.conftest import Line, files_under, hardiness
 
 
@@ -92,7 +93,8 @@ def test_the_figures_are_listed_with_what_may_be_chosen():
     assert listed.code == 0
     lines = listed.out.splitlines()
     assert any(line.startswith("damage_map") and "[--block --event]" in line for line in lines)
-    assert {"summary", "survival", "winters", "ranks", "pairs"} <= {line.split()[0] for line in lines}
+    assert [line.split()[0] for line in lines] == list(FIGURES)  # the longest name does not run into its words
+    assert len({line.index(entry.title) for line, entry in zip(lines, FIGURES.values(), strict=True)}) == 1
 
 
 @pytest.mark.parametrize("name", ["winters", "freeze_course", "exposure_grade", "ranks"])

@@ -6,7 +6,7 @@ from matplotlib.text import Text
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import drawing
 
-SMALLEST_PT = 6.0
+SMALLEST_PT = 6.5
 
 
 def texts_of(sheet: Sheet) -> list[Text]:
@@ -18,7 +18,7 @@ def said(sheets: list[Sheet]) -> str:
 
 
 def check_page(sheet: Sheet) -> None:
-    """No text leaves the page, is smaller than 6 pt, or runs into another."""
+    """No text leaves the page, is smaller than 6.5 pt, or runs into another."""
     with drawing():
         renderer = sheet.canvas.get_renderer()  # type: ignore[attr-defined]
         texts = texts_of(sheet)

@@ -13,9 +13,11 @@ from hardiness.figures.damage_map import DamageMap, prepare_damage_map
 from hardiness.figures.exposure_grade import prepare_exposure_grade
 from hardiness.figures.freeze_course import prepare_freeze_course
 from hardiness.figures.half_zones import half_zone_of, half_zones
+from hardiness.figures.naming import short_names
 from hardiness.figures.pairs import prepare_pairs
-from hardiness.figures.plate import Ruler, short_names, temperature_ends
 from hardiness.figures.ranks import prepare_ranks
+from hardiness.figures.ruler import Ruler
+from hardiness.figures.scale import temperature_ends
 from hardiness.figures.station_logger import prepare_station_logger
 from hardiness.figures.survival import prepare_survival
 from hardiness.figures.winters import prepare_winters
@@ -166,6 +168,9 @@ def test_ranks_say_who_may_be_as_hardy() -> None:
     assert "the difference of that pair (figure pairs) may still settle it" in prepared.words.method
     assert [row.note for row in prepared.rows] == ["", "", "check"]
     assert prepared.rows[2].figures == ("0.05", "–")
+    alike = RANKS.assign(rank=2, rank_low=1, rank_high=3)
+    told = prepare_ranks(alike, rootstock="all", settings=SETTINGS).words.title
+    assert told == "No selection stands out over all rootstocks: the ranks of all 3 overlap"
     clear = RANKS.assign(rank_high=[1, 3, 3], rank_low=[1, 2, 2])
     assert "no other comes near" in prepare_ranks(clear, rootstock="all", settings=SETTINGS).words.title
 
@@ -187,6 +192,16 @@ def test_a_pair_is_turned_round_so_that_the_selection_stands_first() -> None:
     assert prepared.words.title == "OL-01 is hardier than 1 of 2 others; 1 not settled"
     assert prepared.words.facts.endswith("a pair is settled from a probability of 0.95 on")
     assert "while the ranks of the two overlap (figure ranks)" in prepared.words.method
+    titles = [
+        prepare_pairs(PAIRS.assign(probability_a_hardier=chances), selection="OL-01", rootstock="all",
+                      settings=SETTINGS).words.title
+        for chances in ([0.6, 0.5, 0.5], [0.01, 0.5, 0.5], [0.99, 0.99, 0.5])
+    ]  # fmt: skip
+    assert titles == [
+        "Whether OL-01 is hardier than any of 2 others is not settled",
+        "OL-01 is more tender than 1 of 2 others; 1 not settled",
+        "OL-01 is hardier than 1 of 2 others, more tender than 1",
+    ]
     fahrenheit = prepare_pairs(PAIRS, selection="OL-01", rootstock="all",
                                settings=Settings("T", "UTC", units="F"))  # fmt: skip
     assert fahrenheit.rows[1].middle == pytest.approx(-2.7)  # a difference: no 32 is added
