@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shlex
 import sys
 from pathlib import Path
 
@@ -39,8 +40,10 @@ def enter(file: Path | None, day: str | None, observer: str | None, block: str |
         if _typed(entry):
             _add(opened, entry)
         else:
+            # Lines to copy: a name with a blank in quotes, and the trial where it is not the folder one stands in.
+            named = shlex.quote(str(path)) + (f" --trial {shlex.quote(trial)}" if trial else "")
             say(f"{words.count(len(entry.scores), 'score')} in {path}, not added yet. Go on with: "
-                f"hardiness enter {path}; or add it: hardiness add scores {path}")  # fmt: skip
+                f"hardiness enter {named}; or add it: hardiness add scores {named}")  # fmt: skip
 
 
 def _date(text: str | None) -> dt.date | None:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+import re
+from html import unescape
 from typing import Any
 
+from hardiness.figures.typeface import FAMILIES, MM_PER_POINT, REGULAR, SEMIBOLD, characters_of, width_mm
 from hardiness.report.blocks import Block, Document, Facts, Formula, Grid, Heading, Picture, Points, Section, Text
 from hardiness.report.pictures import SIDE_MARGIN
 from hardiness.report.printable import NOTE, Printable
 from hardiness.report.typesetting import PAPERS, typeset
 
 LONG = 28  # characters of a cell
+BANDED = 7  # columns from which on long names stand above their rows, not beside them
+_SVG_TEXT = re.compile(r'<text style="([^"]*)"([^>]*)>([^<]*)</text>')
+_SIZE = re.compile(r"font-size: ([\d.]+)px")
 
 
 def pdf_report(document: Document, *, paper: str = "A4") -> bytes:
@@ -73,6 +79,7 @@ class _Setting:
             case Grid(heads, rows):
                 return {
                     "kind": "grid",
+                    "bands": len(heads) >= BANDED and _is_long(rows, 0),
                     "heads": [
                         {
                             "name": write(head.name),
@@ -94,8 +101,22 @@ class _Setting:
 
     def _picture(self, svg: str) -> str:
         name = hashlib.sha256(svg.encode("utf-8")).hexdigest()[:16]
-        self.pictures[name] = svg
+        self.pictures[name] = _SVG_TEXT.sub(_measured, svg)
         return name
+
+
+def _measured(found: re.Match[str]) -> str:
+    """Hold a text of a picture to the width it was drawn for.
+
+    Where a sign is not in the first typeface, print sets the whole line in the next one, which is wider.
+    """
+    style, rest, text = found.groups()
+    weight = SEMIBOLD if "font-weight: 600" in style else REGULAR
+    size = _SIZE.search(style)
+    if size is None or set(unescape(text)) <= characters_of(FAMILIES[0], weight):
+        return found[0]
+    wide = width_mm(unescape(text), float(size[1]), weight) / MM_PER_POINT
+    return f'<text style="{style}"{rest} textLength="{wide:.2f}" lengthAdjust="spacingAndGlyphs">{text}</text>'
 
 
 def _is_long(rows: tuple[tuple[str, ...], ...], column: int) -> bool:

@@ -95,6 +95,7 @@ def test_a_stop_half_way_loses_nothing_and_the_same_line_goes_on(planted: Line, 
     for keys in ("2q", "-"):  # asked to stop; what is fed in ends
         code, said = typed(planted, keys, str(file), "--date", "2023-02-20")
         assert code == 0 and "1 score in" in said and "not added yet" in said
+        assert f"hardiness add scores {file} --trial {planted.folder}" in said  # a line to copy
     assert planted.held("scores").empty
     code, said = typed(planted, "15f", str(file))
     assert code == 0 and "1 score in it already" in said

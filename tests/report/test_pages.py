@@ -13,10 +13,11 @@ import pytest
 from pypdf import PdfReader
 
 from hardiness import remarks, windows, words
+from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, width_mm
 from hardiness.report import gathered as gathered_answers
 from hardiness.report import selections as selection_pages
 from hardiness.report.assembly import assemble
-from hardiness.report.blocks import Document, Formula, Grid, Picture, Points, Section, Text, texts_in
+from hardiness.report.blocks import Document, Formula, Grid, Head, Picture, Points, Section, Text, texts_in
 from hardiness.report.doubts import MEANINGS, checks_section, left_out_section
 from hardiness.report.floor_tables import floors_section
 from hardiness.report.gathered import gather
@@ -215,6 +216,32 @@ def test_the_screen_shows_a_foreign_name_and_the_print_its_number(page, pdf):
     assert FOREIGN not in printed and "selection no. 2" in printed
     assert "cannot write stands here as its number" in " ".join(printed.split())
     assert "<b>OL-03</b>" in printed and "Hill & sons" in printed
+
+
+def test_long_names_stand_once_above_their_rows_in_print():
+    heads = (Head("selection"), Head("on"), *(Head(f"column {number}") for number in range(6)))
+    rows = tuple((name, stock, *"123456") for name in (LONG, "OL-07") for stock in ("own roots", "P"))
+    section = Section("Floors", "floors", (Grid(heads, rows),))
+    lines = [" ".join(line.split()) for line in pdf_text(pdf_report(Document("", "", "", (section,)))).splitlines()]
+    assert lines.count(LONG) == 1 and lines.count("OL-07") == 1
+    short = Section("Floors", "floors", (Grid(heads, rows[2:]),))
+    assert pdf_text(pdf_report(Document("", "", "", (short,)))).count("OL-07") == 2
+
+
+def test_a_line_in_two_typefaces_keeps_the_width_it_was_drawn_for(monkeypatch):
+    given = {}
+    monkeypatch.setattr("hardiness.report.pdf.typeset", lambda template, data, pictures: given.update(pictures) or b"")
+    style = "font-weight: 600; font-size: 14px; font-family: 'Source Sans 3', 'DejaVu Sans'; text-anchor: start"
+    svg = (
+        "<svg>"
+        + "".join(f'<text style="{style}" x="1">{text}</text>' for text in ("plain", "زيتون &amp; 3"))
+        + "</svg>"
+    )
+    pdf_report(Document("", "", "", (Section("One", "one", (Picture((svg,), (), ""),)),)))
+    (written,) = given.values()
+    assert f'<text style="{style}" x="1">plain</text>' in written
+    wide = width_mm("زيتون & 3", 14.0, SEMIBOLD) / MM_PER_POINT
+    assert f'textLength="{wide:.2f}" lengthAdjust="spacingAndGlyphs">زيتون &amp; 3</text>' in written
 
 
 def test_the_pdf_uses_the_shipped_fonts_only(pdf):
