@@ -11,10 +11,10 @@ import numpy as np
 from scipy import sparse
 
 from hardiness.tolerance.design import Design
-from hardiness.tolerance.factor import cell_paths
 from hardiness.tolerance.latent import Effects, Mode
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Indices, Matrix, to_dense
+from hardiness.tolerance.paths import cell_paths
 from hardiness.tolerance.posterior import Draws
 
 SMALL = 500  # parts; up to here all covariances are formed, beyond it those of the pairs needed

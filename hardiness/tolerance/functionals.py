@@ -13,11 +13,12 @@ from scipy import sparse
 from hardiness.tolerance.basis import Basis, Figures
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.distribution import Distribution
-from hardiness.tolerance.factor import blas_threads, effect_paths
+from hardiness.tolerance.factor import blas_threads
 from hardiness.tolerance.latent import Mode
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Matrix, to_dense
 from hardiness.tolerance.mixture import Mixture
+from hardiness.tolerance.paths import effect_paths
 from hardiness.tolerance.posterior import Draws, Node, Posterior
 from hardiness.tolerance.sample import Sample
 from hardiness.tolerance.skewness import gap_cubes, row_cubes

@@ -112,7 +112,7 @@ def confirm_influence(
         rows = found.index[(found["kind"] == kind) & (found["left_out"] == name)]
         reduced = keep_rows(design, _members(design, kind) != name)
         with blas_threads():
-            other = find_posterior(reduced, posterior.priors, span_c=span_of(posterior))
+            other = find_posterior(reduced, posterior.priors, span_c=posterior.span_c)
         floors = floor_distribution(other, survive=survive, grade=grade).quantile(0.5)
         moved = dict(zip(design.cells, floors, strict=True))
         cells = zip(found.loc[rows, "selection"], found.loc[rows, "rootstock"], strict=True)
@@ -221,20 +221,6 @@ def left_untested(design: Design, table: pd.DataFrame) -> NDArray[np.bool_]:
             alone.setdefault((kind, selection, rootstock), set()).add(str(name))
     keys = table[["kind", "selection", "rootstock", "left_out"]].itertuples(index=False, name=None)
     return np.array([alone.get(tuple(cell), set()) <= {name} for *cell, name in keys], dtype=np.bool_)
-
-
-def span_of(posterior: Posterior) -> float:
-    """Distance expected from the first grade to the last, as the posterior was computed with. [K].
-
-    Parameters
-    ----------
-    posterior : Posterior
-
-    Returns
-    -------
-    float
-    """
-    return posterior.nodes[0].mode.problem.gap_mean * max(posterior.design.worst - 1, 1)
 
 
 def _members(design: Design, kind: str) -> NDArray[np.str_]:

@@ -19,9 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardiness.tolerance.design import Design
-from hardiness.tolerance.factor import GAP_SHAPE, Factor, Paths, Tree, effect_paths, row_variances
+from hardiness.tolerance.factor import GAP_SHAPE, Factor, Tree
 from hardiness.tolerance.likelihood import Floats, GradeTerms
 from hardiness.tolerance.matrices import applied
+from hardiness.tolerance.paths import Paths, effect_paths, row_variances
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from hardiness.tolerance.design import Design
-from hardiness.tolerance.factor import Factor, Paths, effect_paths, tree_of
+from hardiness.tolerance.factor import Factor, tree_of
 from hardiness.tolerance.latent import Effects, Mode, Problem
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Indices, Matrix, scaled, to_dense
 from hardiness.tolerance.newton import find_mode
+from hardiness.tolerance.paths import Paths, effect_paths
 from hardiness.tolerance.posterior import Posterior
 
 

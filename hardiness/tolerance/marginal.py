@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from hardiness.tolerance.factor import total_variance
 from hardiness.tolerance.latent import (
     Effects,
     Mode,
@@ -24,6 +23,7 @@ from hardiness.tolerance.latent import (
 )
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.newton import find_mode
+from hardiness.tolerance.paths import total_variance
 from hardiness.tolerance.priors import Priors
 
 

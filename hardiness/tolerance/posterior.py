@@ -139,6 +139,11 @@ class Posterior:
         """Weights of the nodes, dims (node,)."""
         return np.array([node.weight for node in self.nodes])
 
+    @property
+    def span_c(self) -> float:
+        """Distance from the first grade to the last that the prior expects, as it was fitted with. [K]."""
+        return self.nodes[0].mode.problem.gap_mean * max(self.design.worst - 1, 1)
+
     def scale(self, name: str) -> Floats:
         """A scale at every node, dims (node,).
 

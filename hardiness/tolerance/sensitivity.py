@@ -11,7 +11,6 @@ import pandas as pd
 from hardiness import schema
 from hardiness.tolerance.factor import blas_threads
 from hardiness.tolerance.floors import check_grade, floor_distribution
-from hardiness.tolerance.influence import span_of
 from hardiness.tolerance.posterior import Posterior, find_posterior
 from hardiness.tolerance.priors import SCALES, Priors
 
@@ -56,7 +55,7 @@ def sensitivity_table(
     parts = []
     for what, factor in variants:
         priors = scaled_priors(posterior.priors, factor) if what != SPAN else posterior.priors
-        span = span_of(posterior) * (factor if what != SPREADS else 1.0)
+        span = posterior.span_c * (factor if what != SPREADS else 1.0)
         with blas_threads():
             other = find_posterior(design, priors, span_c=span)
         after, other_width = _floors(other, survive, grade, level)

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from hardiness.tolerance.factor import GAP_SHAPE, Paths
+from hardiness.tolerance.factor import GAP_SHAPE
 from hardiness.tolerance.latent import Mode
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import to_dense
+from hardiness.tolerance.paths import Paths
 
 
 def row_cubes(mode: Mode, upper: Floats, lower: Floats) -> Floats:

@@ -22,7 +22,6 @@ from hardiness import schema
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.factor import blas_threads
 from hardiness.tolerance.functionals import differences, posterior_of
-from hardiness.tolerance.influence import span_of
 from hardiness.tolerance.leaving import coarsen_rows
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import Matrix
@@ -115,7 +114,7 @@ class _Effects:
 
 def _effects(posterior: Posterior, design: Design, weights: tuple[Matrix, Matrix]) -> _Effects:
     with blas_threads():
-        fitted = find_posterior(design, posterior.priors, span_c=span_of(posterior))
+        fitted = find_posterior(design, posterior.priors, span_c=posterior.span_c)
     mixture = posterior_of(fitted, differences(design, *weights))
     mean = mixture.quantile(0.5)
     variance = ((mixture.quantile(NORMAL_UP) - mixture.quantile(1.0 - NORMAL_UP)) / 2.0) ** 2

@@ -12,7 +12,6 @@ from hardiness.tolerance.influence import (
     confirmed_influence,
     influence_table,
     left_untested,
-    span_of,
     with_pulls,
     with_refits,
 )
@@ -143,7 +142,7 @@ def test_a_freeze_is_one_cold_spell_at_all_sensors(three_sensors):
 
 @pytest.mark.slow
 def test_other_priors_move_little_where_much_is_known_and_nothing_when_they_are_the_same(posterior):
-    assert span_of(posterior) == pytest.approx(6.0)
+    assert posterior.span_c == pytest.approx(6.0)
     same = sensitivity_table(posterior, variants=[("both", 1.0)])
     assert same["shift_c"].abs().max() < 1e-9 and same["width_ratio"].to_numpy() == pytest.approx(1.0)
     found = sensitivity_table(posterior, variants=TOGETHER)

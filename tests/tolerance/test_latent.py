@@ -6,10 +6,10 @@ from scipy import optimize
 
 from hardiness.errors import FitError
 from hardiness.tolerance import design as design_module
-from hardiness.tolerance.factor import effect_paths, path_variances
 from hardiness.tolerance.latent import find_surroundings
 from hardiness.tolerance.likelihood import grade_log_probability
 from hardiness.tolerance.newton import find_mode
+from hardiness.tolerance.paths import effect_paths, total_variance
 from tests.tolerance.conftest import problem_of
 
 SCALES = {"sigma": 0.9, "tau_a": 1.2, "tau_b": 0.5, "tau_c": 0.3, "tau_u": 0.6, "tau_e": 0.7}
@@ -77,8 +77,12 @@ def test_newton_and_factor_agree_with_dense_algebra(trial, request):
     solved = np.concatenate(mode.factor.solve(right, shared))
     assert solved == pytest.approx(inverse @ whole, abs=1e-4)
     paths = effect_paths(problem.design, mode.factor)
-    found = [path_variances(problem.design, mode.factor, paths[level], level) for level in range(3)]
-    assert np.concatenate(found) == pytest.approx(np.diag(inverse)[: n_p + n_c + n_s], abs=1e-4)
+    found = [
+        total_variance(problem.design, mode.factor, paths[level], level, only)
+        for level in range(3)
+        for only in np.eye(dense.sizes[level])
+    ]
+    assert found == pytest.approx(np.diag(inverse)[: n_p + n_c + n_s], abs=1e-4)
     around = find_surroundings(mode)
     expected = np.einsum("ij,jk,ik->i", dense.upper, inverse, dense.lower)
     assert around.row_pq == pytest.approx(expected, abs=1e-4)
