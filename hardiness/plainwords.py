@@ -159,6 +159,8 @@ def _went(rows: pd.DataFrame, units: str) -> str:
 def _cell_sentences(told: Told, cell: pd.Series) -> list[str]:
     who = words.on_stock(cell["rootstock"])
     head = f"{who[0].upper()}{who[1:]}:"
+    if cell["evidence"] == "untested" and cell["scores"]:
+        return [f"{head} never tested for grade {told.grade}. What its plants showed may have stood before the freeze."]
     if cell["evidence"] == "untested":
         return [f"{head} never tested. No plant there has met a freeze and been scored after it."]
     said = [f"{head} {_came_through(told, cell)}", _floor(told, cell), RESTS[cell["rests_on"]]]
@@ -250,12 +252,13 @@ def _priors(told: Told, cell: pd.Series) -> list[str]:
 
 def _claims(told: Told, cell: pd.Series) -> list[str]:
     said = []
+    alive = "" if told.grade == told.worst else " alive"  # a claim is of life, whatever grade the floor is of
     for _, claim in told.claims[told.claims["rootstock"] == cell["rootstock"]].iterrows():
         source = f" ({claim['claim_source']})" if claim["claim_source"] else ""
         figure = words.temperature(claim["claimed_floor_c"], told.units)
         met = "is colder than anything tested there" if claim["beyond_tested"] else "lies within what was tested"
         said.append(
-            f"The claim of {figure}{source} {met}. The probability that 9 in 10 come through it is "
+            f"The claim of {figure}{source} {met}. The probability that 9 in 10 come through it{alive} is "
             f"{chance(claim['probability_holds'])}; that half do, {chance(claim['probability_half_holds'])}."
         )
     return said

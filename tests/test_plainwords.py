@@ -128,6 +128,19 @@ def test_untested_cells_and_unscored_selections_say_so(paragraphs, told):
     assert set(told.of("OL-08").observations["plant"]) == {"T9"}
 
 
+def test_a_claim_is_of_life_also_where_the_floor_is_of_a_lower_grade(told):
+    text = listed_cells(explain_selection(replace(told, grade=3)))
+    assert "The probability that 9 in 10 come through it alive is 0.10; that half do, 0.42." in text
+    assert "alive" not in listed_cells(explain_selection(told))
+
+
+def test_a_cell_with_scores_that_say_nothing_of_the_grade_was_not_left_unscored(told):
+    scored = FLOORS.assign(scores=np.where(FLOORS["evidence"] == "untested", 2, FLOORS["scores"]))
+    text = listed_cells(explain_selection(replace(told, floors=scored, grade=3)))
+    assert "On stock X: never tested for grade 3. What its plants showed may have stood before the freeze." in text
+    assert "No plant there has met" not in text
+
+
 def test_fahrenheit_trials_read_fahrenheit(told):
     text = listed_cells(
         explain_selection(Told("OL-07", FLOORS, OBSERVATIONS, INFLUENCE, SENSITIVITY, CLAIMS, 5, 5, units="F"))
