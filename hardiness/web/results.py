@@ -17,10 +17,10 @@ from hardiness.observations import left_out_summary
 from hardiness.report.notes import claim_notes, floor_notes, weak_notes
 from hardiness.schema import Column
 from hardiness.tolerance.ranks import MULTIPLICITY
-from hardiness.web.floors import floors_table, strips_of
+from hardiness.web.floors import CELL, floors_table, strips_of
 from hardiness.web.jobs import Answer
 from hardiness.web.pages import link, part
-from hardiness.web.tables import columns_named, grid_of
+from hardiness.web.tables import columns_named, containing, grid_of
 from hardiness.web.visits import Viewer, Visit
 
 router = APIRouter(prefix="/results")
@@ -50,9 +50,11 @@ WINTERS = (
 )
 MOST_STRIPS = 120  # floors drawn side by side
 LEAST_COMPARED, MOST_COMPARED = 2, 6
+MOST_LISTED = 40  # selections in a list to choose from; of more, a few letters of the name are typed
 Sort = Annotated[str, Query(max_length=40)]
 Start = Annotated[int, Query(ge=0, le=10_000_000)]
 Name = Annotated[str, Query(max_length=200)]
+Find = Annotated[str, Query(max_length=200)]
 
 
 @router.get("")
@@ -65,8 +67,10 @@ def _floors(
     role: Name = "",
     share: Name = "0.9",
     grade: Name = "",
+    find: Find = "",
 ) -> HTMLResponse:
     given = {
+        "find": find,
         "stock": stock,
         "winter": winter,
         "role": role,
@@ -81,7 +85,8 @@ def _floors(
         flow = answer.done
         settings = flow.settings
         whole = floors_table(answer, survive, asked)
-        table = whole[_chosen(whole, flow, stock, winter, role)].reset_index(drop=True)
+        table = whole[_chosen(whole, flow, stock, winter, role)]
+        table = containing(table, columns_named(schema.FLOORS, CELL), find).reset_index(drop=True)
         shown, texts = shown_floors(table, settings)
         grid = grid_of(
             shown,
@@ -170,7 +175,7 @@ def _compare(
         return made
 
     given = [("a", name) for name in chosen]
-    return visit.answer("compare.html", "floors", make, given=given, most=MOST_COMPARED)
+    return visit.answer("compare.html", "floors", make, given=given, most=MOST_COMPARED, most_listed=MOST_LISTED)
 
 
 def _difference(row: dict[Any, Any], units: str) -> str:
@@ -181,11 +186,12 @@ def _difference(row: dict[Any, Any], units: str) -> str:
 
 
 @router.get("/ranks")
-def _ranks(visit: Viewer, sort: Sort = "", start: Start = 0, stock: Name = "all") -> HTMLResponse:
+def _ranks(visit: Viewer, sort: Sort = "", start: Start = 0, stock: Name = "all", find: Find = "") -> HTMLResponse:
     def make(answer: Answer) -> dict[str, Any]:
         table = answer.keep("ranks", lambda flow: flow.ranks())
         stocks = sorted(set(table["rootstock"]) - {"all"})
         chosen = table[table["rootstock"] == stock].sort_values("rank", kind="stable")
+        chosen = containing(chosen, columns_named(schema.RANKS, CELL), find)
         grid = grid_of(
             chosen,
             columns_named(schema.RANKS, [c.name for c in schema.RANKS if c.name != "rootstock"]),
@@ -197,7 +203,9 @@ def _ranks(visit: Viewer, sort: Sort = "", start: Start = 0, stock: Name = "all"
         notes = weak_notes(answer.done)
         return {"grid": grid, "stocks": stocks, "note": MULTIPLICITY, "notes": notes, "empty": table.empty}
 
-    return visit.answer("ranks.html", "floors", make, given={"stock": stock, "sort": sort, "start": start})
+    return visit.answer(
+        "ranks.html", "floors", make, given={"find": find, "stock": stock, "sort": sort, "start": start}
+    )
 
 
 @router.get("/rootstocks")
@@ -207,13 +215,13 @@ def _rootstocks(visit: Viewer, sort: Sort = "") -> HTMLResponse:
 
 
 @router.get("/claims")
-def _claims(visit: Viewer, sort: Sort = "", start: Start = 0) -> HTMLResponse:
-    table = _plain_table("claims", lambda flow: flow.claims, schema.CLAIMS, sort, start, _claim_texts)
+def _claims(visit: Viewer, sort: Sort = "", start: Start = 0, find: Find = "") -> HTMLResponse:
+    table = _plain_table("claims", lambda flow: flow.claims, schema.CLAIMS, sort, start, _claim_texts, find)
 
     def make(answer: Answer) -> dict[str, Any]:
         return table(answer) | {"unheld": claim_notes(answer.done)}
 
-    return visit.answer("claims.html", "floors", make, given={"sort": sort, "start": start})
+    return visit.answer("claims.html", "floors", make, given={"find": find, "sort": sort, "start": start})
 
 
 def _claim_texts(answer: Answer, table: pd.DataFrame) -> dict[str, list[str]]:
@@ -227,18 +235,18 @@ def _winters(visit: Viewer, sort: Sort = "") -> HTMLResponse:
 
 
 @router.get("/left-out")
-def _left_out(visit: Viewer, sort: Sort = "", start: Start = 0) -> HTMLResponse:
+def _left_out(visit: Viewer, sort: Sort = "", start: Start = 0, find: Find = "") -> HTMLResponse:
     def make(answer: Answer) -> dict[str, Any]:
         flow = answer.done
         shown = [column for column in schema.LEFT_OUT if column.name != "scored_on"]
         return {
-            "grid": grid_of(flow.left_out, shown, flow.settings, sort=sort, start=start),
+            "grid": grid_of(containing(flow.left_out, shown, find), shown, flow.settings, sort=sort, start=start),
             "second": grid_of(flow.joined.second_look, schema.SECOND_LOOK, flow.settings),
             "kinds": [(row.reason, row.count, row.example) for row in left_out_summary(flow.left_out).itertuples()],
             "empty": flow.left_out.empty,
         }
 
-    return visit.answer("left_out.html", "observations", make, given={"sort": sort, "start": start})
+    return visit.answer("left_out.html", "observations", make, given={"find": find, "sort": sort, "start": start})
 
 
 def _plain_table(
@@ -248,14 +256,16 @@ def _plain_table(
     sort: str,
     start: int = 0,
     texts_of: Callable[[Answer, pd.DataFrame], dict[str, list[str]]] = lambda answer, table: {},
+    find: str = "",
 ) -> Callable[[Answer], dict[str, Any]]:
     def make(answer: Answer) -> dict[str, Any]:
-        table = answer.keep(name, make_table)
+        whole = answer.keep(name, make_table)
+        table = containing(whole, columns, find)
         links = {"selection": _selection} if "selection" in table.columns else {}
         if "winter" in table.columns:
             links["winter"] = lambda row: link("/freezes", {"winter": row["winter"]})
         flow, texts = answer.done, texts_of(answer, table)
         grid = grid_of(table, columns, flow.settings, links=links, texts=texts, sort=sort, start=start)
-        return {"grid": grid, "empty": table.empty, "can_fit": flow.can_fit, "notes": weak_notes(flow)}
+        return {"grid": grid, "empty": whole.empty, "can_fit": flow.can_fit, "notes": weak_notes(flow)}
 
     return make

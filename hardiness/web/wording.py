@@ -29,6 +29,7 @@ _WAYS = (
     (r": hardiness freezes --air\b", " under Freezes"),
     (r": hardiness add (?:plants|selections|sensors|scores) FILE registers some", ", which the register adds"),
     (r"hardiness add readings FILE --sensor S adds", "the page Readings adds"),
+    (r"Name some with selections=.* or yardsticks with against=\[\.\.\.\]", "The page Compare takes those you choose"),
 )  # fmt: skip
 _VALUE = (
     r"('[^']*'|-?[0-9]+(?:\.[0-9]+)?\b|[CFK](?: or [CFK])*\b|C, F or K|UTC[\w:+-]+|[A-Z][A-Za-z_]+/[A-Za-z_/]+"

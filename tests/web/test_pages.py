@@ -279,3 +279,35 @@ def test_a_sensor_with_quiet_gaps_only_says_so(browser, folder, tmp_path):
         trial.add_readings(path, "L5", timezone="UTC+00:00")
     said = browser.words("/readings/sensor/L5")
     assert "None was found in its readings. Not listed: 2 gaps over summer at 1 sensor, of up to 153 days" in said
+
+
+@pytest.mark.parametrize("path", ["/results", "/results/ranks", "/results/claims", "/register?table=selections"])
+def test_a_name_is_found_in_a_long_table(shared, path):
+    join = "&" if "?" in path else "?"
+    text = shared.page(f"{path}{join}find=ol-01")
+    assert ">OL-01</a>" in text and ">OL-02</a>" not in text and ">CK-A</a>" not in text
+    text = shared.page(f"{path}{join}find=nowhere")
+    assert ">OL-01</a>" not in text and ("“nowhere”" in text or "No floor is like that" in text)
+
+
+def test_an_act_is_found_by_its_plant(shared):
+    text = shared.page("/register/history?find=T03")
+    assert "<td>T03" in text and "<td>T04" not in text
+
+
+def test_what_was_left_out_is_found_by_its_plant(browser, folder):
+    with open_trial(folder) as trial:
+        trial.add_rows(
+            "scores", [{"plant": plant, "scored_on": "2030-02-01", "grade": "0"} for plant in ("T01", "T02")]
+        )
+    for find, seen, unseen in (("t01", "T01", "T02"), ("T02", "T02", "T01")):
+        text = browser.page(f"/results/left-out?find={find}").split('id="found"')[1]
+        assert f"<td>{seen}" in text and f"<td>{unseen}" not in text
+
+
+def test_among_many_selections_the_ones_to_compare_are_typed(shared, monkeypatch):
+    assert '<select id="a0"' in shared.page("/results/compare")
+    monkeypatch.setattr("hardiness.web.results.MOST_LISTED", 2)
+    text = shared.page("/results/compare?a=OL-01&a=CK-A")
+    assert '<input id="a0" name="a" list="tested" value="OL-01"' in text and '<option value="OL-02">' in text
+    assert "is the hardier of" in text

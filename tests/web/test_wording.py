@@ -42,6 +42,8 @@ from tests.web.test_writing import drop, numbers
          "the readings are in 'T_avg': T_avg in the field 'Column of temperatures'."),
         ("Keep only the rows of one of them, or name each row's sensor: --sensor-column 'Type'.",
          "Keep only the rows of one of them, or have the command line part them by this column."),
+        ("Name some with selections=[...], or yardsticks with against=[...].",
+         "The page Compare takes those you choose."),
         ("To undo that: hardiness withdraw scores FILE --undo.", "To undo that in the register, each on its own page."),
         ("Plants and hardiness stay as they are.", "Plants and hardiness stay as they are."),
     ],
