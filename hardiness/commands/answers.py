@@ -226,6 +226,13 @@ def _undated(flow: Flow) -> list[str]:
     return [f"A plant without planted_on meets freezes only from its first score on: {some}."]
 
 
+def refuse_without_checks(flow: Flow, option: str) -> None:
+    """Checks were asked for, and there are scores, but none of a check."""
+    if flow.can_fit and not flow.checks:
+        found, hint = "no selection with role 'check' that has an observation", "Roles stand in the selections table."
+        raise InputError(Problem(found, "one or more", file=option, hint=hint))
+
+
 def refuse_unusable_scores(flow: Flow) -> None:
     """Scores that give not one observation to fit are a fault of the input."""
     if flow.can_fit or flow.records.scores.empty:

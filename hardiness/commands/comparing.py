@@ -9,12 +9,13 @@ import click
 import pandas as pd
 
 from hardiness import schema, words
-from hardiness.commands.answers import refuse_unusable_scores
+from hardiness.commands.answers import refuse_unusable_scores, refuse_without_checks
 from hardiness.commands.output import csv_option, deliver, say, trial_folder, trial_option
 from hardiness.commands.printing import claim_texts, print_table
 from hardiness.errors import InputError, Problem
 from hardiness.flow import Flow
 from hardiness.report.notes import claim_notes, fit_notes
+from hardiness.tolerance.compare import TooManyPairsError
 from hardiness.trial import open_trial
 
 CHECKS = "checks"
@@ -36,12 +37,12 @@ def compare(csv: str | None, selections: str | None, against: str | None, contai
         flow = opened.flow(containers=containers)
         chosen, yardsticks = _names("--selections", selections), _names("--against", against)
         if yardsticks == [CHECKS]:
-            register = flow.records.selections
-            tested = set(flow.observations["selection"])
-            yardsticks = sorted(set(register.loc[register["role"] == "check", "selection"]) & tested)
-            if not yardsticks and flow.can_fit:
-                raise InputError("--against checks: no selection with role 'check' has an observation.")
-        table = flow.compare(chosen, yardsticks)
+            refuse_without_checks(flow, "--against checks")
+            yardsticks = flow.checks
+        try:
+            table = flow.compare(chosen, yardsticks)
+        except TooManyPairsError as error:
+            raise TooManyPairsError(error.count, "Name some with --selections, or use --against checks.") from None
         printed: pd.DataFrame = table
         if csv is None and chosen is None and len(table) > MOST_PRINTED_PAIRS:
             sure = (table["probability_a_hardier"] - 0.5).abs()

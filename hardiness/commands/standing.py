@@ -6,9 +6,8 @@ import click
 import pandas as pd
 
 from hardiness import schema, words
-from hardiness.commands.answers import refuse_unusable_scores
+from hardiness.commands.answers import refuse_unusable_scores, refuse_without_checks
 from hardiness.commands.output import csv_option, deliver, say, trial_folder, trial_option
-from hardiness.errors import InputError
 from hardiness.report.notes import fit_notes
 from hardiness.tolerance.ranks import MULTIPLICITY
 from hardiness.tolerance.rootstocks import NOT_SEPARABLE
@@ -26,8 +25,8 @@ def ranks(csv: str | None, best: int, each_check: bool, containers: bool, trial:
     """Ranks on each rootstock and over all, with 90 % intervals; 1 is the hardiest."""
     with open_trial(trial_folder(trial)) as opened:
         flow = opened.flow(containers=containers)
-        if each_check and flow.can_fit and not flow.checks:
-            raise InputError("--each-check: no selection with role 'check' has an observation.")
+        if each_check:
+            refuse_without_checks(flow, "--each-check")
         table = flow.against_checks() if each_check else flow.ranks(best)
         deliver(table, schema.AGAINST_CHECKS if each_check else schema.RANKS, opened.settings, csv)
         refuse_unusable_scores(flow)

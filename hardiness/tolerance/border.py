@@ -161,7 +161,9 @@ def lay_border(
 
 def _term(table: pd.DataFrame, name: str) -> pd.Series:
     if name not in table.columns:
-        raise FitError(f"column '{name}' is missing, though a term of the model names it.")
+        raise FitError(
+            f"column '{name}' is missing, though a term of the model names it; accepted: a column of that name."
+        )
     return table[name]
 
 

@@ -7,20 +7,36 @@ selection. Every pair's interval stands for itself; of many intervals at 90 %, a
 from __future__ import annotations
 
 from collections.abc import Iterable
-from itertools import combinations
 
 import numpy as np
 import pandas as pd
 from scipy import sparse
 
 from hardiness import schema
-from hardiness.errors import FitError, near_name
+from hardiness.errors import FitError, Problem, near_name
 from hardiness.tolerance.floors import check_share
 from hardiness.tolerance.functionals import differences, posterior_of
 from hardiness.tolerance.posterior import Posterior
 from hardiness.tolerance.rows import ALL_STOCKS, stands_open
 
 MOST_PAIRS = 20_000
+_MOST_NAMED = 10  # selections in one message
+
+
+class TooManyPairsError(FitError):
+    """More pairs are asked for than are compared at once.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+    hint : str
+        How to ask for fewer, as whoever asked would say it.
+    """
+
+    def __init__(self, count: int, hint: str) -> None:
+        self.count = count
+        super().__init__(Problem(f"{count:,} pairs", f"up to {MOST_PAIRS:,}", hint=hint))
 
 
 def compare_table(
@@ -51,10 +67,15 @@ def compare_table(
     Raises
     ------
     FitError
-        If a selection is unknown, or there are more than 20,000 pairs.
+        If a selection is unknown.
+    TooManyPairsError
+        If there are more than 20,000 pairs.
     """
     level = check_share("level", level)
-    pairs = _pairs(posterior, _known(posterior, selections), _known(posterior, against))
+    chosen, yardsticks = (
+        None if names is None else set(known_selections(posterior, names)) for names in (selections, against)
+    )
+    pairs = _pairs(posterior, chosen, yardsticks)
     table = pd.DataFrame(pairs, columns=["selection_a", "selection_b", "rootstock"])
     if pairs:
         met = _met_on(pairs, _stocks(posterior))
@@ -68,19 +89,36 @@ def compare_table(
     return table.reindex(columns=schema.column_names(schema.COMPARE))
 
 
-def _known(posterior: Posterior, names: Iterable[str] | None) -> set[str] | None:
-    if names is None:
-        return None
-    known = tuple(dict.fromkeys(selection for selection, _ in posterior.design.tested_cells))
-    chosen = list(names)
+def known_selections(posterior: Posterior, names: Iterable[str], *, called: str = "selection") -> list[str]:
+    """Selections asked for by name, of which each must have an observation.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    names : iterable of str
+    called : str
+        What they are to whoever asks: a selection, or a check.
+
+    Returns
+    -------
+    list of str
+        By name, each once.
+
+    Raises
+    ------
+    FitError
+        If one has no observation that is fitted; all such are named.
+    """
+    known, chosen = sorted({selection for selection, _ in posterior.design.tested_cells}), sorted(set(names))
+    some = f"{', '.join(known[:_MOST_NAMED])}{' ...' if len(known) > _MOST_NAMED else ''}"
     unknown = [
-        f"selection '{name}' has no observation. {near_name(name, known) or ''}".strip()
+        Problem(f"{called} '{name}', which has no observation", f"one that has ({some})", hint=near_name(name, known))
         for name in chosen
         if name not in known
     ]
     if unknown:
         raise FitError(unknown)
-    return set(chosen)
+    return chosen
 
 
 def _stocks(posterior: Posterior) -> dict[str, list[str]]:
@@ -97,11 +135,9 @@ def _pairs(posterior: Posterior, chosen: set[str] | None, against: set[str] | No
     others = len(names) - len(yardsticks)
     count = len(yardsticks) * others + len(yardsticks) * (len(yardsticks) - 1) // 2
     if count > MOST_PAIRS:
-        raise FitError(
-            f"{count} pairs are more than {MOST_PAIRS}; name some with --selections, or use --against checks."
-        )
+        raise TooManyPairsError(count, "Name some with selections=[...], or yardsticks with against=[...].")
     pairs = []
-    for a, b in combinations(names, 2) if against is None else _crossed(names, yardsticks):
+    for a, b in _crossed(names, yardsticks):
         shared = _shared(stocks, a, b)
         pairs += [(a, b, stock) for stock in shared]
         if shared:

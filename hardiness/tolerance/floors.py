@@ -146,7 +146,12 @@ def floor_distribution(posterior: Posterior, *, survive: float, grade: int) -> D
         Figures in the order of ``posterior.design.cells``. [degC]
     """
     critical = posterior_of(posterior, critical_temperatures(posterior.design, grade))
-    return critical.shifted(spread_quantile(survive, posterior.scale("tau_u"), posterior.scale("sigma")))
+    return critical.shifted(_plant_deviation(posterior, survive))
+
+
+def _plant_deviation(posterior: Posterior, survive: float) -> Floats:
+    """How far plants deviate from the typical one in a typical freeze [K], at the share asked for; dims (node,)."""
+    return spread_quantile(survive, posterior.scale("tau_u"), posterior.scale("sigma"))
 
 
 def claim_deviation(posterior: Posterior, *, survive: float, more_sd: float = 0.0) -> Floats:
@@ -214,7 +219,7 @@ def floors_table(posterior: Posterior, *, survive: float, grade: int | None, lev
     survive, level = check_share("survive", survive), check_share("level", level)
     grade = check_grade(grade, posterior.design.grades)
     critical = posterior_of(posterior, critical_temperatures(posterior.design, grade))
-    floor = critical.shifted(spread_quantile(survive, posterior.scale("tau_u"), posterior.scale("sigma")))
+    floor = critical.shifted(_plant_deviation(posterior, survive))
     to_come = critical.shifted(claim_deviation(posterior, survive=survive))
     cells = pd.DataFrame(list(posterior.design.cells), columns=["selection", "rootstock"])
     ends = floor.quantiles([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])

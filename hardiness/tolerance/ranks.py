@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from hardiness import schema
-from hardiness.errors import FitError, near_name
+from hardiness.errors import FitError
 from hardiness.tolerance.basis import Figures
+from hardiness.tolerance.compare import known_selections
 from hardiness.tolerance.design import Design
 from hardiness.tolerance.draws import joint_draws
 from hardiness.tolerance.floors import check_share, is_number
@@ -58,7 +59,7 @@ def ranks_table(posterior: Posterior, *, best: int = 3, checks: Iterable[str] = 
     """
     if not is_number(best) or not 1 <= best < np.inf or best != int(best):
         raise FitError(f"best: found {best}; accepted: a whole number, 1 or more.")
-    level, yardsticks = check_share("level", level), _known_checks(posterior, checks)
+    level, yardsticks = check_share("level", level), known_selections(posterior, checks, called="check")
     standing, draws = _standing_draws(posterior)
     tables = []
     for stock, members in _groups(standing):
@@ -96,7 +97,7 @@ def checks_table(posterior: Posterior, checks: Iterable[str]) -> pd.DataFrame:
     FitError
         If a check has no observation.
     """
-    yardsticks = _known_checks(posterior, checks)
+    yardsticks = known_selections(posterior, checks, called="check")
     standing, draws = _standing_draws(posterior)
     rows = []
     for stock, members in _groups(standing):
@@ -106,18 +107,6 @@ def checks_table(posterior: Posterior, checks: Iterable[str]) -> pd.DataFrame:
             hardier = (draws[:, members] < against).mean(axis=0)
             rows += [(name, stock, check, p) for name, p in zip(names, hardier, strict=True) if name != check]
     return pd.DataFrame(rows, columns=schema.column_names(schema.AGAINST_CHECKS)).astype({"probability_hardier": float})
-
-
-def _known_checks(posterior: Posterior, checks: Iterable[str]) -> list[str]:
-    known, chosen = sorted({cell[0] for cell in posterior.design.tested_cells}), sorted(set(checks))
-    unknown = [
-        f"check '{name}' has no observation. {near_name(name, known) or ''}".strip()
-        for name in chosen
-        if name not in known
-    ]
-    if unknown:
-        raise FitError(unknown)
-    return chosen
 
 
 def _standing_draws(posterior: Posterior) -> tuple[pd.DataFrame, Floats]:

@@ -187,6 +187,15 @@ def test_against_checks_where_none_has_a_score_is_refused(fitted: Line, tmp_path
     assert ended.out == ""
 
 
+def test_a_check_that_only_stood_covered_stops_no_comparison_with_the_others(fitted: Line, tmp_path):
+    copy = copied(fitted, tmp_path)
+    copy.added("selections", "selection,role\nCK-B,check\n")
+    copy.added("plants", "plant,selection,rootstock,planted_on\nG1,CK-B,own,2022-04-01\n")
+    copy.added("scores", "plant,scored_on,grade,protected\nG1,2023-02-20,1,cover\n")
+    pairs = copy.csv("compare", "--against", "checks")
+    assert len(pairs) == 5 and {pair["selection_a"] for pair in pairs} == {"CK-A"}
+
+
 def test_against_checks_before_anything_is_scored_is_no_fault(planted: Line):
     ended = planted.done("compare", "--against", "checks")
     assert ended.out.count("\n") == 1

@@ -67,10 +67,14 @@ def test_shared_winters_are_counted(rows, fit):
 def test_choosing_pairs(fit, monkeypatch):
     assert set(fit.compare(against=["D"])["selection_b"]) == {"D"}
     assert fit.compare(["A"]).empty
-    with pytest.raises(FitError, match=r"selection 'AA' has no observation. Did you mean 'A'\?"):
+    with pytest.raises(
+        FitError, match=r"'AA', which has no observation; accepted: one that has \(A, B, C, D\). Did you mean 'A'\?"
+    ):
         fit.compare(["AA"])
     monkeypatch.setattr(compare_module, "MOST_PAIRS", 5)
-    with pytest.raises(FitError, match=r"6 pairs are more than 5; .*--against checks"):
+    with pytest.raises(
+        FitError, match=r"6 pairs; accepted: up to 5. Name some with selections=\[...\], or .* against=\[...\]."
+    ):
         fit.compare()
     assert len(fit.compare(against=["D"]))
 

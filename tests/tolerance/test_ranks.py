@@ -113,7 +113,11 @@ def test_one_selection_alone_is_first_of_one(trial):
         ({"best": np.inf}, "best: found inf; accepted: a whole number, 1 or more"),
         ({"level": "wide"}, "level: found 'wide'; accepted: a share between 0 and 1"),
         ({"level": 1.0}, "level: found 1; accepted: a share between 0 and 1"),
-        ({"checks": ["AA"]}, r"check 'AA' has no observation. Did you mean 'A'\?"),
+        (
+            {"checks": ["AA", "Z"]},
+            r"^found check 'AA', which has no observation; accepted: one that has \(A, B, C, D, E\)\. "
+            r"Did you mean 'A'\?\nfound check 'Z', which has no observation; accepted: one that has",
+        ),
     ],
 )
 def test_wrong_use_is_refused(fit, options, told):
@@ -139,7 +143,7 @@ def test_where_median_ranks_tie_the_mean_rank_decides(monkeypatch):
     standing = pd.DataFrame({"selection": ["A", "B", "C"], "rootstock": "own"})
     draws = np.array([[-12.0, -11.0, -10.0], [-11.0, -12.0, -10.0], [-10.0, -11.0, -12.0]])
     monkeypatch.setattr(ranks_module, "_standing_draws", lambda posterior: (standing, draws))
-    monkeypatch.setattr(ranks_module, "_known_checks", lambda posterior, checks: [])
+    monkeypatch.setattr(ranks_module, "known_selections", lambda posterior, checks, called: [])
     table = ranks_module.ranks_table(None)
     assert table["selection"].tolist() == ["B", "A", "C"] and table["rank"].tolist() == [2, 2, 3]
 

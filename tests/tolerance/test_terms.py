@@ -162,7 +162,7 @@ def test_a_cell_of_protected_plants_only_has_no_floor_and_no_pair():
     assert fit.floors()["selection"].tolist() == ["A", "C"]
     assert fit.floors()["scores"].tolist() == [2, 1]  # not the container
     assert set(fit.compare()["selection_a"]) == {"A"} and set(fit.compare()["selection_b"]) == {"C"}
-    with pytest.raises(FitError, match="selection 'B' has no observation"):
+    with pytest.raises(FitError, match="selection 'B', which has no observation"):
         fit.compare(selections=["A", "B"])
     assert fit.posterior.design.alpha_mean == -6.0
 
