@@ -1,10 +1,10 @@
 """A text file as lines of clean UTF-8, or why it is no text.
 
 In: the path of a file that someone calls a logger's export. Out: its lines (:class:`hardiness.read.text.Text`) in
-UTF-8, without a byte order mark, also of a gzipped file. UTF-8 and UTF-16 are recognised; other bytes are read as
-Windows-1251 where they are Cyrillic words, else as Windows-1252, which has Latin-1's degree sign. The first megabyte
-is looked at before the rest is read, so that a picture or a film costs nothing; and no file is ever held in memory as
-a whole.
+UTF-8, without a byte order mark, also of a gzipped file or an XLSX workbook. UTF-8 and UTF-16 are recognised; other
+bytes are read as Windows-1251 where they are Cyrillic words, else as Windows-1252, which has Latin-1's degree sign. The
+first megabyte is looked at before the rest is read, so that a picture or a film costs nothing; and no file is ever held
+in memory as a whole.
 """
 
 from __future__ import annotations
@@ -16,11 +16,12 @@ import tempfile
 import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO, cast
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.sheet_text import write_sheet
 from hardiness.read.text import PIECE, Scan, Text, pieces_of, scan_stream
 
 HEAD = 1 << 20  # [bytes] looked at before the rest is read
@@ -48,7 +49,8 @@ _KINDS = (
     (b"SQLite format 3\x00", "a database"),
     (b"{\\rtf", "a formatted document (rtf)"),
 )
-_WORKBOOK_PARTS = (b"xl/", b"[Content_Types].xml", b"application/vnd.oasis.opendocument.spreadsheet")
+_XLSX_PARTS = (b"xl/", b"[Content_Types].xml")
+_WORKBOOK_PARTS = (*_XLSX_PARTS, b"application/vnd.oasis.opendocument.spreadsheet")
 _GZIP = b"\x1f\x8b"
 MOST_UNPACKED = 1 << 32  # [bytes] of a gzipped file: four times the largest file tried
 _CYRILLIC = re.compile(rb"[\xc0-\xff]{4}")  # four accented letters in a row are no Western word
@@ -65,11 +67,14 @@ class PlainText:
     text : Text
         Its lines, UTF-8.
     encoding : str
-        What the file was written in.
+        What the file was written in; ``xlsx``: a workbook.
+    said : list of str
+        Sentences for the user.
     """
 
     text: Text
     encoding: str
+    said: list[str] = field(default_factory=list)
 
 
 @contextmanager
@@ -107,6 +112,11 @@ def open_plaintext(path: Path, *, file: str) -> Iterator[PlainText]:
             packed, stream = stream, open_files.enter_context(_spooled())
             _unpack(packed, stream, file)
             head = stream.read(HEAD)
+        said: list[str] | None = None
+        if head.startswith(_KINDS[0][0]) and any(part in head for part in _XLSX_PARTS):
+            packed, stream = stream, open_files.enter_context(_spooled())
+            said = write_sheet(packed, stream, file)
+            head = stream.read(HEAD)
         _refuse_other_kinds(head, file)
         encoding = _encoding(head)
         _refuse_one_line(head, stream, file)
@@ -125,7 +135,8 @@ def open_plaintext(path: Path, *, file: str) -> Iterator[PlainText]:
         stop = _without_end_marks(stream, start, stop)
         if not scan.is_filled or stop == start:
             raise InputError(Problem("a file with nothing but white space", TEXT, file=file))
-        yield PlainText(Text(stream, start, stop, scan, returns=returns), encoding.removesuffix("-sig")[:6])
+        text = Text(stream, start, stop, scan, returns=returns)
+        yield PlainText(text, encoding.removesuffix("-sig")[:6] if said is None else "xlsx", said or [])
 
 
 def _in_utf8(stream: BinaryIO, start: int, stop: int, encoding: str) -> BinaryIO:

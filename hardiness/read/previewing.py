@@ -31,6 +31,7 @@ _ENCODINGS = {
     "cp1251": "Windows-1251 (Cyrillic)",
     "utf-8": "UTF-8",
     "utf-16": "UTF-16",
+    "xlsx": "a workbook (XLSX)",
 }
 _LONGEST_LINE = 200  # characters of a line that are shown
 

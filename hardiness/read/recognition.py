@@ -203,7 +203,7 @@ def recognise(
         )  # fmt: skip
         marks = parse_marks(asked.marks if asked.marks is not None else asked.last.marks)
         dialect = replace(dialect, marks=marks)
-        found.dialect, found.said = dialect, list(dialect.said)
+        found.dialect, found.said = dialect, [*plain.said, *dialect.said]
         fields = read_fields(plain.text, dialect, file=asked.file, progress=progress)
     except InputError as error:
         found.problems = list(error.problems)
