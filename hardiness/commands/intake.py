@@ -114,7 +114,10 @@ def add_readings(
     trial: str | None,
     **options: Any,
 ) -> None:
-    """Add a logger's export: any delimited text with times and temperatures.
+    """Add a logger's export: any delimited text with times and temperatures, or an XLSX workbook of it.
+
+    Times may be one column, a date and a time of day, or parts; if no names tell the parts, say them:
+    --time-column 'year=2 + doy=3 + hhmm=4' (year, month, day, doy, date, time, hhmm, hour, minute, second, ampm).
 
     What an option says is kept for the sensor's next file, where that leaves the same question open.
 
