@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from hardiness.errors import FitError, HardinessError, HardinessWarning, InputError, UnitsError
+    from hardiness.errors import FitError, HardinessError, InputError, UnitsError
     from hardiness.figures.gallery import draw_figure
     from hardiness.figures.saving import save_figure
     from hardiness.tolerance.fit import Fit, fit_tolerance
@@ -22,7 +22,6 @@ __version__ = "0.1.0"
 _HOMES = {
     "FitError": "hardiness.errors",
     "HardinessError": "hardiness.errors",
-    "HardinessWarning": "hardiness.errors",
     "InputError": "hardiness.errors",
     "UnitsError": "hardiness.errors",
     "draw_figure": "hardiness.figures.gallery",
@@ -39,7 +38,6 @@ __all__ = [
     "Fit",
     "FitError",
     "HardinessError",
-    "HardinessWarning",
     "InputError",
     "Priors",
     "Trial",

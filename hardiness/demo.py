@@ -11,8 +11,8 @@ from pathlib import Path
 from types import MappingProxyType
 
 from hardiness.errors import HardinessError
+from hardiness.settings import SETTINGS_FILE
 
-SETTINGS_FILE = "trial.toml"
 TRUTH_FILE = "truth.csv"
 
 

@@ -91,10 +91,6 @@ class StoreError(HardinessError):
     """A fault of the machine or of the stored trial: locked, read-only, disk full, a part that is gone."""
 
 
-class HardinessWarning(UserWarning):
-    """Something makes the answer weaker, not wrong."""
-
-
 def near_name(found: str, known: Sequence[str]) -> str | None:
     """Offer the known name closest to what was found.
 

@@ -12,6 +12,7 @@ from hardiness.computing import Compute
 from hardiness.effects import ModelTerms
 from hardiness.units import Temperature, parse_temperature
 
+SETTINGS_FILE = "trial.toml"
 # Our own words. Graded by wood from 2 up, so that a plant without leaves can be scored.
 GRADES = (
     "unharmed",

@@ -14,7 +14,7 @@ from hardiness.flow import Flow, Records
 from hardiness.read.records import parse_records
 from hardiness.read.tables import read_table
 from hardiness.schema import RECORD_TABLES, SENSORS
-from hardiness.settings import Settings
+from hardiness.settings import SETTINGS_FILE, Settings
 from hardiness.settings_reading import read_settings
 from hardiness.settings_writing import to_toml
 from hardiness.store import Intake, Store, Withdrawal, open_store
@@ -26,7 +26,6 @@ from hardiness.store.typed import typed_table, typed_upload
 from hardiness.tolerance.fit import Fit
 from hardiness.weather.one_by_one import count_of
 
-SETTINGS_FILE = "trial.toml"
 MOST_IN_MEMORY = 20_000_000  # [1] readings, 16 bytes each; of more, one sensor's are fetched at a time
 
 

@@ -13,13 +13,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hardiness.demo import DEMO_STEPS, SETTINGS_FILE, TRUTH_FILE, DemoStep, demo_folder
+from hardiness.demo import DEMO_STEPS, TRUTH_FILE, DemoStep, demo_folder
 from hardiness.read.loggers import read_logger
 from hardiness.read.records import parse_records
 from hardiness.read.references import check_references
 from hardiness.read.tables import read_table
 from hardiness.schema import RECORD_TABLES
-from hardiness.settings import Settings
+from hardiness.settings import SETTINGS_FILE, Settings
 from hardiness.settings_reading import read_settings
 from hardiness.weather.exposure import freezes_of
 

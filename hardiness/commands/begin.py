@@ -14,9 +14,9 @@ from hardiness.commands.answers import print_floors
 from hardiness.commands.intake import say_intake
 from hardiness.commands.output import say
 from hardiness.commands.paper import draw_chart
-from hardiness.demo import DEMO_STEPS, SETTINGS_FILE, demo_folder
+from hardiness.demo import DEMO_STEPS, demo_folder
 from hardiness.report.notes import NO_LATITUDE
-from hardiness.settings import THRESHOLDS, FreezeRules, Settings
+from hardiness.settings import SETTINGS_FILE, THRESHOLDS, FreezeRules, Settings
 from hardiness.settings_reading import parse_settings, read_settings
 from hardiness.settings_writing import to_toml
 from hardiness.trial import Trial, new_trial

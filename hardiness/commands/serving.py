@@ -19,8 +19,9 @@ from hardiness.commands.output import say, trial_folder, trial_option
 from hardiness.commands.printing import print_table
 from hardiness.errors import InputError, Problem
 from hardiness.schema import Column, column_names
+from hardiness.settings import SETTINGS_FILE
 from hardiness.store.accounts import ROLES
-from hardiness.trial import SETTINGS_FILE, Trial, open_trial
+from hardiness.trial import Trial, open_trial
 from hardiness.web.app import create_app
 from hardiness.web.beginning import Beginning
 from hardiness.web.passphrases import SHORTEST, hash_passphrase

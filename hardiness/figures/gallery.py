@@ -33,8 +33,8 @@ from hardiness.schema import CALIBRATION, COMPARE, column_names
 from hardiness.settings import Settings
 from hardiness.tolerance.calibration import calibration_table
 from hardiness.tolerance.prediction import predict_rows
+from hardiness.tolerance.rows import ALL_STOCKS
 
-ALL_STOCKS = "all"
 EMPTY = xr.DataArray(np.zeros(0), {"time": np.zeros(0, "datetime64[ns]")}, ("time",))
 CHOICES = {
     "selection": "a selection",

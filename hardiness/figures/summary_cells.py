@@ -178,7 +178,7 @@ def _real(value: float | None) -> float:
     return math.nan if value is None or pd.isna(value) else float(value)
 
 
-def floor_texts(cell: Cell, units: str) -> tuple[str, str]:
+def cell_texts(cell: Cell, units: str) -> tuple[str, str]:
     """Write the floor and the claimable floor of a cell, without units.
 
     Parameters

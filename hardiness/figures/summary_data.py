@@ -14,7 +14,7 @@ import pandas as pd
 
 from hardiness import words
 from hardiness.figures.finding import finding
-from hardiness.figures.summary_cells import Cell, floor_texts, prepare_cells
+from hardiness.figures.summary_cells import Cell, cell_texts, prepare_cells
 from hardiness.figures.summary_grades import prepare_squares
 from hardiness.figures.summary_winters import Winter, gather_winters, winter_sentence
 from hardiness.figures.typeface import clean, writable
@@ -222,7 +222,7 @@ def _description(title: str, settings: Settings, winters: Sequence[Winter], cell
     parts = [f"{title}.", f"Trial summary of {clean(settings.name)}."]
     parts += [f"{winter.name}: {winter_sentence(winter, settings.units)}." for winter in winters]
     for cell in cells:
-        floor, claimable = floor_texts(cell, settings.units)
+        floor, claimable = cell_texts(cell, settings.units)
         who = f"{clean(cell.selection)} {words.on_stock(clean(cell.rootstock))}{' (check)' if cell.check else ''}"
         if cell.evidence == "untested":
             parts.append(f"{who}: untested.")

@@ -16,7 +16,7 @@ from hardiness.figures.labels import Labels, label_cells
 from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import ACCENT, HAIRLINE, INK, QUIET
-from hardiness.figures.summary_cells import Cell, floor_texts
+from hardiness.figures.summary_cells import Cell, cell_texts
 from hardiness.figures.summary_data import Summary
 from hardiness.figures.summary_floors import draw_floor, draw_untested
 from hardiness.figures.summary_grades import Square
@@ -183,7 +183,7 @@ def _draw_block(
 ) -> float:
     """One cell: who and how much, the squares, the floor, the words."""
     y = top + 4.2
-    floor, claimable = floor_texts(cell, summary.units)
+    floor, claimable = cell_texts(cell, summary.units)
     name = f"{labels.names[cell.number]} "
     sheet.write(MARGIN, y, name, SIZES.text, weight=SEMIBOLD, column=f"block-{top:.0f}")
     x = MARGIN + width_mm(name, SIZES.text, SEMIBOLD) + 0.6

@@ -16,7 +16,7 @@ from hardiness.figures.labels import Labels
 from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, BAND, HAIRLINE, INK, PAPER_SIZES, QUIET
-from hardiness.figures.summary_cells import Cell, floor_texts
+from hardiness.figures.summary_cells import Cell, cell_texts
 from hardiness.figures.summary_data import Summary
 from hardiness.figures.summary_floors import draw_floor, draw_untested
 from hardiness.figures.summary_squares import Grid, arrange, draw_squares
@@ -212,7 +212,7 @@ def _draw_row_words(
             beyond = columns.left + width_mm(name.get_text(), SIZES.text, SEMIBOLD) + 1.2
             sheet.write(beyond, middle, "check", SIZES.small, colour=QUIET, middle=True, column="name")
     sheet.write(columns.stock, middle, labels.stocks[cell.number], SIZES.small, middle=True, column="stock")
-    floor, claimable = floor_texts(cell, summary.units)
+    floor, claimable = cell_texts(cell, summary.units)
     untested = cell.evidence == "untested"
     figures = (
         (floor, INK, REGULAR),

@@ -16,7 +16,7 @@ class StationFile(LoggerFile):
     Parameters
     ----------
     series : str
-        One of :data:`SERIES`.
+        ``MEASURED``, ``DAILY_MINIMUM`` or ``ESTIMATED`` of :mod:`hardiness.read.station_data`.
     facts : StationFacts
         The station.
     provenance : mapping of str to str or float

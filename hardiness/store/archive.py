@@ -13,10 +13,9 @@ from contextlib import closing
 from pathlib import Path
 
 from hardiness.errors import InputError
+from hardiness.settings import SETTINGS_FILE
 from hardiness.store.database import FILE
 from hardiness.store.folder import TrialFolder, files_in, machine_faults
-
-SETTINGS_FILE = "trial.toml"
 
 
 def write_archive(folder: TrialFolder, path: Path) -> list[str]:

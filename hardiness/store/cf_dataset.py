@@ -21,7 +21,7 @@ import xarray as xr
 from hardiness.errors import InputError, NothingYetError, Problem, near_name
 from hardiness.settings import Settings
 from hardiness.store.cf_samples import DIFFERENCE, KINDS, Samples, flag_variable, sample_variables
-from hardiness.store.parts import times_ns
+from hardiness.store.parts import labelled, times_ns
 from hardiness.weather.daily import zone_of_days
 from hardiness.weather.gaps import FloatArray
 from hardiness.weather.masking import covered, dated_offsets, spans_of
@@ -199,4 +199,4 @@ def _or_nan(value: float | None) -> float:
 
 
 def _of_sensor(values: Any, long_name: str, **attributes: str) -> xr.Variable:
-    return xr.Variable(_SENSOR, values, {"long_name": long_name, **attributes})
+    return labelled(_SENSOR, values, long_name, **attributes)

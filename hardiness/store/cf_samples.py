@@ -19,7 +19,7 @@ import xarray as xr
 from hardiness.read.conditions import CONDITIONS
 from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, series_of_attributes
 from hardiness.store.part_conditions import attributes_of
-from hardiness.store.parts import NANOSECONDS, times_ns
+from hardiness.store.parts import NANOSECONDS, labelled, times_ns
 from hardiness.weather.days import day_ends
 from hardiness.weather.gaps import FloatArray
 
@@ -179,17 +179,17 @@ def sample_variables(kind: Kind, sensors: Sequence[Samples], *, at_least: str | 
     beside = f"{prefix}status {prefix}offset{' origin' if kind is INSTANTS else ''} {read_as}"
     what = "air temperature" if kind is INSTANTS else "lowest air temperature of a day"
     variables = {
-        name: _variable(
+        name: labelled(
             along, read + offset, f"{what}: as it was read, and the offset of its sensor", **measured,
             ancillary_variables=beside,
         ),
-        read_as: _variable(along, read, f"{what} as the sensor gave it", **measured,
+        read_as: labelled(along, read, f"{what} as the sensor gave it", **measured,
                            ancillary_variables=f"{prefix}status"),
-        f"{prefix}offset": _variable(along, offset, "what was added to the temperature as read", **DIFFERENCE,
+        f"{prefix}offset": labelled(along, offset, "what was added to the temperature as read", **DIFFERENCE,
                                      **placed),
         f"{prefix}status": flag_variable(along, status, f"whether a {noun} counts", STATUS,
                                          standard_name="status_flag", **placed),
-        f"{prefix}row_size": _variable(
+        f"{prefix}row_size": labelled(
             ("station",), np.array(sizes, np.int32), f"number of {kind.nouns} of the sensor", units="1",
             sample_dimension=kind.dimension,
         ),
@@ -197,7 +197,7 @@ def sample_variables(kind: Kind, sensors: Sequence[Samples], *, at_least: str | 
     if kind is DAYS:
         ends = np.concatenate([day_ends(samples.stamps, samples.zone) for samples in own])
         zones = [str(samples.zone) if samples.kind is kind else "" for samples in sensors]
-        variables[_ZONE] = _variable(("station",), np.array(zones, object), "zone whose days its daily minima are of")
+        variables[_ZONE] = labelled(("station",), np.array(zones, object), "zone whose days its daily minima are of")
         return variables | _days(stamps, ends, unit)
     estimated = np.repeat([samples.estimated for samples in own], [samples.air_temperature.size for samples in own])
     variables["time"] = _time(along, stamps, unit, "time of the reading, UTC")
@@ -249,7 +249,7 @@ def _days(stamps: npt.NDArray[np.int64], ends: npt.NDArray[np.int64], unit: str)
 
 
 def _time(along: tuple[str, ...], stamps: npt.NDArray[np.int64], unit: str, long_name: str) -> xr.Variable:
-    return _variable(
+    return labelled(
         along, stamps // NANOSECONDS[unit], long_name, units=f"{unit} since 1970-01-01 00:00:00", standard_name="time",
         calendar="standard", axis="T", units_metadata="leap_seconds: none",
     )  # fmt: skip
@@ -278,7 +278,3 @@ def _conditions(own: Sequence[Samples]) -> dict[str, xr.Variable]:
         })
         for condition in CONDITIONS if condition in laid
     }  # fmt: skip
-
-
-def _variable(dims: tuple[str, ...], values: Any, long_name: str, **attributes: str) -> xr.Variable:
-    return xr.Variable(dims, values, {"long_name": long_name, **attributes})

@@ -138,10 +138,10 @@ def read_history(connection: sa.Connection) -> pd.DataFrame:
         ],
         columns=list(COLUMNS),
     )
-    return frame.assign(at=utc_times(frame["at"]))
+    return frame.assign(at=kept_times(frame["at"]))
 
 
-def utc_times(texts: Sequence[str] | pd.Series[str]) -> pd.Series[pd.Timestamp]:
+def kept_times(texts: Sequence[str] | pd.Series[str]) -> pd.Series[pd.Timestamp]:
     """Read times as the database keeps them.
 
     Parameters
@@ -156,7 +156,7 @@ def utc_times(texts: Sequence[str] | pd.Series[str]) -> pd.Series[pd.Timestamp]:
 
     Examples
     --------
-    >>> str(utc_times(["2032-02-10T07:30:00+00:00"])[0])
+    >>> str(kept_times(["2032-02-10T07:30:00+00:00"])[0])
     '2032-02-10 07:30:00+00:00'
     """
     return pd.to_datetime(pd.Series(texts, dtype="str"), utc=True, format="ISO8601").astype("datetime64[ns, UTC]")

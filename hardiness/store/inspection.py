@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from hardiness.errors import StoreError
 from hardiness.store.database import INTAKES, PARTS, PHOTOS
 from hardiness.store.folder import TrialFolder, files_in, hash_upload, machine_faults
-from hardiness.store.history import utc_times
+from hardiness.store.history import kept_times
 from hardiness.store.part_rows import parts_that_count
 from hardiness.store.parts import read_part
 
@@ -41,7 +41,7 @@ def read_uploads(connection: sa.Connection) -> pd.DataFrame:
         columns=list(UPLOAD_COLUMNS),
     )  # fmt: skip
     return frame.assign(
-        added_at=utc_times(frame["added_at"]), rows=frame["rows"].astype("int64"), counts=frame["counts"].astype(bool)
+        added_at=kept_times(frame["added_at"]), rows=frame["rows"].astype("int64"), counts=frame["counts"].astype(bool)
     )
 
 

@@ -19,7 +19,7 @@ import xarray as xr
 from hardiness.read.loggers import LoggerFile
 from hardiness.store.folder import sha256_of
 from hardiness.store.part_conditions import condition_variables
-from hardiness.store.parts import NANOSECONDS, times_ns
+from hardiness.store.parts import NANOSECONDS, labelled, times_ns
 from hardiness.store.station_parts import part_attributes
 
 _PACKED = {"zlib": True, "complevel": 4, "shuffle": True, "_FillValue": None}  # no value is missing
@@ -76,24 +76,24 @@ def write_part(
     stamps = times_ns(air["time"].values)
     unit, step = next((unit, step) for unit, step in NANOSECONDS.items() if not np.any(stamps % step))
     variables = {
-        "air_temperature": _variable(
+        "air_temperature": labelled(
             _READING, np.asarray(air.values, np.float64), "air temperature as the sensor gave it", units="degC",
             standard_name="air_temperature", units_metadata="temperature: on_scale",
             coordinates="time latitude longitude sensor",
         ),
-        "time": _variable(
+        "time": labelled(
             _READING, stamps // step, "time of the reading, UTC", units=f"{unit} since 1970-01-01 00:00:00",
             standard_name="time", calendar="standard", axis="T",
         ),
-        "row": _variable(_READING, np.asarray(readings.rows, np.int64), "row of the file", units="1"),
-        "row_size": _variable(
+        "row": labelled(_READING, np.asarray(readings.rows, np.int64), "row of the file", units="1"),
+        "row_size": labelled(
             _INSTANCE, np.array([stamps.size]), "number of readings", units="1", sample_dimension="reading"
         ),
-        "sensor": _variable(_INSTANCE, np.array([sensor], object), "name of the sensor", cf_role="timeseries_id"),
-        "latitude": _variable(
+        "sensor": labelled(_INSTANCE, np.array([sensor], object), "name of the sensor", cf_role="timeseries_id"),
+        "latitude": labelled(
             _INSTANCE, np.array([place[0]]), "latitude", units="degrees_north", standard_name="latitude"
         ),
-        "longitude": _variable(
+        "longitude": labelled(
             _INSTANCE, np.array([place[1]]), "longitude", units="degrees_east", standard_name="longitude"
         ),
         **condition_variables(readings, _READING),
@@ -116,7 +116,3 @@ def write_part(
     encoding: dict[str, dict[str, Any]] = {name: _PACKED for name in ("air_temperature", "time", "row")}
     encoding["row_size"] = {"_FillValue": None}
     xr.Dataset(variables, attrs=attributes).to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
-
-
-def _variable(dims: tuple[str, ...], values: Any, long_name: str, **attributes: str) -> xr.Variable:
-    return xr.Variable(dims, values, {"long_name": long_name, **attributes})

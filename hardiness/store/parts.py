@@ -180,6 +180,25 @@ def _variables(part: Part, *names: str) -> list[npt.NDArray[Any]]:
     return [array * NANOSECONDS[unit] if name == "time" else array for name, array in zip(names, arrays, strict=True)]
 
 
+def labelled(dims: tuple[str, ...], values: Any, long_name: str, **attributes: str) -> xr.Variable:
+    """Make a variable of a file that says what it is.
+
+    Parameters
+    ----------
+    dims : tuple of str
+    values : array-like
+    long_name : str
+        What it is, in words.
+    **attributes : str
+        More of its attributes, such as ``units``.
+
+    Returns
+    -------
+    xarray.Variable
+    """
+    return xr.Variable(dims, values, {"long_name": long_name, **attributes})
+
+
 def merge_parts(parts: Sequence[Part]) -> tuple[Times, Values]:
     """Bring the parts of one sensor together: times rise, and of several readings at one time the first stays.
 

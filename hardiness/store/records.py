@@ -24,8 +24,6 @@ Key = tuple[str, ...]
 State = dict[str, dict[Key, dict[str, Any]]]
 """By table and key: the values that count, as JSON has them."""
 
-_BATCH = 400  # keys in one statement: below the limit of every database
-
 
 class Change(NamedTuple):
     """One value that a file changed.

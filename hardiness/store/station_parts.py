@@ -15,8 +15,8 @@ from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, MEASURED, seri
 from hardiness.read.station_file import StationFile
 from hardiness.store.parts import Part, open_part, times_ns
 from hardiness.weather.days import local_midnights
+from hardiness.weather.exposure import ACCURACY_C
 
-ACCURACY_C = 0.5  # [K] of a public station's thermometer: a usual accuracy class, as where a sensor names none
 IN_WORDS = {
     MEASURED: "readings by instant",
     DAILY_MINIMUM: "daily minima",
@@ -35,7 +35,7 @@ def series_of_readings(readings: LoggerFile) -> str:
     Returns
     -------
     str
-        One of :data:`hardiness.read.station_data.SERIES`.
+        ``MEASURED``, ``DAILY_MINIMUM`` or ``ESTIMATED`` of :mod:`hardiness.read.station_data`.
     """
     return readings.series if isinstance(readings, StationFile) else MEASURED
 

@@ -39,7 +39,6 @@ MANY_ROWS = 6_000  # beyond it the search starts from a sample, and differences 
 SAMPLED_ROWS = 3_000  # about as many are in the sample
 MANY_ROWS_GRADIENT = 0.02  # [1 per log K] at the mode then: each scale is within a hundredth of its sd
 SAMPLED_GRADIENT = 0.3  # [1 per log K] at the sample's mode: far less than what sampling itself moves
-BY_SELECTION = ("sigma", "tau_a", "tau_c", "tau_u")  # scales that more selections tell more of
 
 Missed = Callable[[Mode, Surroundings], float]
 

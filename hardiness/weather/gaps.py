@@ -14,6 +14,7 @@ IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 
 HOUR_NS = 3_600_000_000_000  # [ns]
+NEVER_NS = np.iinfo(np.int64).max  # [ns] later than any instant
 LEAST_MAX_GAP_NS = 1.5 * HOUR_NS  # [ns] a step up to 90 min is always bridged
 INTERVALS_IN_GAP = 3.0  # [1] a step longer than this many usual intervals is not
 MOST_SAMPLED = 1000  # [1] steps among which the usual length of a step is guessed

@@ -18,10 +18,8 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-import xarray as xr
 
-from hardiness.errors import InputError, Problem, UnitsError
-from hardiness.units import unit_named
+from hardiness.errors import InputError, Problem
 from hardiness.weather.gaps import FloatArray
 
 AT_ZERO_HPA = 6.112  # [hPa] saturation vapour pressure at 0 degC
@@ -137,53 +135,6 @@ def wet_bulb(
     if over_ice:
         bulb = np.where(bulb > 0, np.nan, bulb)
     return bulb
-
-
-def add_bulbs(conditions: xr.Dataset, *, pressure_hpa: float = SEA_LEVEL_HPA) -> xr.Dataset:
-    """Add dew point, wet bulb and ice bulb to the conditions at a station.
-
-    Parameters
-    ----------
-    conditions : xarray.Dataset
-        ``air_temperature`` [degC] and ``relative_humidity`` [%], dims ``(time,)``.
-    pressure_hpa : float, default 1013.25
-        Air pressure. [hPa]
-
-    Returns
-    -------
-    xarray.Dataset
-        The same with ``dew_point``, ``wet_bulb`` and ``ice_bulb``. [degC]
-
-    Raises
-    ------
-    UnitsError
-        If a variable does not say that it is in degC, or in %.
-    InputError
-        If a humidity is not above 0 and up to 100.
-
-    Examples
-    --------
-    >>> air = ("time", [2.0], {"units": "degC"})
-    >>> found = add_bulbs(xr.Dataset({"air_temperature": air, "relative_humidity": ("time", [70.0], {"units": "%"})}))
-    >>> float(found["wet_bulb"][0].round(2)), found["wet_bulb"].attrs["units"]
-    (0.14, 'degC')
-    """
-    units = {name: str(conditions[name].attrs.get("units", "")) for name in ("air_temperature", "relative_humidity")}
-    if not units["air_temperature"] or unit_named(units["air_temperature"]) != "degC":
-        raise UnitsError(Problem(f"air temperature in units '{units['air_temperature']}'", "attrs['units'] == 'degC'"))
-    if units["relative_humidity"] != "%":
-        raise UnitsError(Problem(f"relative humidity in units '{units['relative_humidity']}'", "attrs['units'] == '%'"))
-    t, humidity = conditions["air_temperature"], conditions["relative_humidity"]
-    values = {
-        "dew_point": (dew_point(t, humidity), "dew point", "dew_point_temperature"),
-        "wet_bulb": (wet_bulb(t, humidity, pressure_hpa=pressure_hpa), "wet bulb", "wet_bulb_temperature"),
-        "ice_bulb": (wet_bulb(t, humidity, over_ice=True, pressure_hpa=pressure_hpa), "wet bulb covered with ice", ""),
-    }
-    added = {}
-    for name, (celsius, long_name, standard_name) in values.items():
-        attributes = {"units": "degC", "units_metadata": "temperature: on_scale", "long_name": long_name}
-        added[name] = (t.dims, celsius, attributes | ({"standard_name": standard_name} if standard_name else {}))
-    return conditions.assign(added)
 
 
 def _checked(celsius: npt.ArrayLike, humidity_percent: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:

@@ -19,11 +19,9 @@ from hardiness.schema import EXPOSED, LEFT_OUT, column_names
 from hardiness.settings import Settings
 from hardiness.weather.days import local_midnights, nanoseconds
 from hardiness.weather.events import set_aside
-from hardiness.weather.gaps import BoolArray, IntArray
+from hardiness.weather.gaps import NEVER_NS, BoolArray, IntArray
 from hardiness.weather.sensors import texts
 from hardiness.weather.speaking import NOBODY, find_speakers
-
-_NEVER = np.iinfo(np.int64).max
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -155,7 +153,7 @@ class _Pairs:
         nothing = np.zeros(0, dtype=np.int64)
         plants, others = np.concatenate([nothing, *self.plants]), np.concatenate([nothing, *self.others])
         rank = np.unique(names.to_numpy(dtype=object), return_inverse=True)[1]
-        order = np.lexsort((others, starts[others], rank[plants]))
+        order = np.lexsort((starts[others], rank[plants]))  # of one start: in the order of the table, as gathered
         return plants[order], others[order]
 
 
@@ -175,7 +173,7 @@ def lives_of(plants: pd.DataFrame, scores: pd.DataFrame, settings: Settings) -> 
         Since 1970-01-01 UTC. [ns]
     """
     scored = scores.groupby("plant")["scored_on"].min().to_dict() if len(scores) else {}
-    since, until = np.full(len(plants), _NEVER), np.full(len(plants), _NEVER)
+    since, until = np.full(len(plants), NEVER_NS), np.full(len(plants), NEVER_NS)
     first = [
         scored.get(plant) if pd.isna(day) else day
         for plant, day in zip(plants["plant"], plants["planted_on"], strict=True)
@@ -202,7 +200,7 @@ def first_standing(plants: pd.DataFrame, scores: pd.DataFrame, settings: Setting
         Since 1970-01-01 UTC; None where no plant has a date. [ns]
     """
     since = lives_of(plants.reset_index(drop=True), scores, settings)[0]
-    dated = since[since < _NEVER]
+    dated = since[since < NEVER_NS]
     return int(dated.min()) if dated.size else None
 
 
@@ -230,7 +228,7 @@ def _left_out(
         note = notes[blocks[plant]][freeze]
         detail = f"{freeze_names[freeze]} is set aside for {names[plant]}{': ' + note if note else ''}."
         rows.append(("freeze", names[plant], freeze_names[freeze], None, "set aside", detail))
-    for plant in np.flatnonzero(since == _NEVER).tolist():
+    for plant in np.flatnonzero(since == NEVER_NS).tolist():
         detail = f"{names[plant]} has neither planted_on nor a score: nothing says which freezes it met."
         rows.append(("window", names[plant], "", None, "no planting date", detail))
     return pd.DataFrame(rows, columns=column_names(LEFT_OUT)).astype(

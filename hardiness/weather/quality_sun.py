@@ -14,7 +14,6 @@ from hardiness import words
 from hardiness.weather.gaps import HOUR_NS, BoolArray, FloatArray, IntArray
 from hardiness.weather.quality_course import Course, Stretch
 
-DAY_NS = 24 * HOUR_NS  # [ns]
 # Shields err by 1 to 3 K in calm sun, bare sensors by 5 to 10. Common practice, no source.
 SUN_K = 5.0  # [K] least midday excess
 CLEAR_K = 8.0  # [K] least course of the day at the neighbours (or its own) on a day called clear
@@ -23,7 +22,6 @@ NIGHT = (0, 1, 2, 3, 4, 20, 21, 22, 23)  # [h]
 HUMP_REACH = 2  # [h] a hump stands out above the hours so far before and after
 SAME_HOUR = 1  # [h] humps of a shaft of sun come at the same hour of the day
 LEAST_DAYS, WITHIN_DAYS = 3, 10  # so many days, each within so many of the next, make a stretch
-HOURS = np.arange(24)
 
 
 def find_sun(course: Course, longitude: float, units: str) -> list[Stretch]:

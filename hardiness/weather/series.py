@@ -18,7 +18,7 @@ import xarray as xr
 
 from hardiness.errors import InputError, Problem, UnitsError
 from hardiness.units import unit_named
-from hardiness.weather.clean import clean, utc_times
+from hardiness.weather.clean import clean
 from hardiness.weather.gaps import HOUR_NS, LEAST_MAX_GAP_NS, BoolArray, FloatArray, IntArray, longest_bridged
 
 TIE_C = 1e-6  # [K] a reading this close to a threshold counts as at it: degF tenths sit a rounding error off
@@ -160,39 +160,3 @@ def to_series(air_temperature: xr.DataArray, *, local_interval: bool = True, max
         local_interval=local_interval,
         max_gap_h=max_gap_h,
     )
-
-
-def bridged_hours(
-    air_temperature: xr.DataArray, starts: Any, ends: Any, *, max_gap_h: float | None = None
-) -> FloatArray:
-    """Sum the hours that a sensor's readings bridge between each start and end.
-
-    Parameters
-    ----------
-    air_temperature : xarray.DataArray
-        Readings of one sensor, dims ``(time,)``, in UTC. [degC]
-    starts, ends : array-like
-        Instants, as :func:`~hardiness.weather.clean.utc_times` takes them; one end for each start.
-    max_gap_h : float, optional
-        As in :func:`series_of`. [h]
-
-    Returns
-    -------
-    ndarray of float
-        Bridged time in each span. [h]
-
-    Raises
-    ------
-    UnitsError, InputError
-        As :func:`to_series`.
-
-    Examples
-    --------
-    >>> time = np.array(["2031-12-14T00", "2031-12-14T01", "2031-12-14T09", "2031-12-14T10"], "M8[ns]")
-    >>> air = xr.DataArray([1.0, 0.0, -1.0, -2.0], {"time": time}, attrs={"units": "degC"})
-    >>> bridged_hours(air, ["2031-12-14T00:30"], ["2031-12-14T12"], max_gap_h=1.5).tolist()
-    [1.5]
-    """
-    series = to_series(air_temperature, max_gap_h=max_gap_h)
-    first, last = utc_times(starts).astype(np.int64), utc_times(ends).astype(np.int64)
-    return (series.bridged_until(last) - series.bridged_until(first)) / HOUR_NS

@@ -18,14 +18,13 @@ import xarray as xr
 from hardiness.settings import Settings
 from hardiness.weather.daily import longest_gap_h
 from hardiness.weather.days import nanoseconds
-from hardiness.weather.gaps import BoolArray, FloatArray, IntArray
+from hardiness.weather.gaps import NEVER_NS, BoolArray, FloatArray, IntArray
 from hardiness.weather.sensors import sensor_orders, sensors_known, texts
 from hardiness.weather.series import Series, to_series
 
 ENOUGH = 0.8  # [1] share of an event's span that a sensor must cover to answer before those that cover more
 NOBODY = -1
 _ROUNDING = 1e-9  # [1] a share of exactly 80 % may look a little less
-_NEVER = np.iinfo(np.int64).max
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,7 +114,7 @@ def find_speakers(
     known = sensors_known(sensors, [*readings, *freezes["sensor"]])
     orders = sensor_orders(known, settings)
     event, names = pd.factorize(freezes["event"])
-    opens, closes = np.full(len(names), _NEVER), np.full(len(names), -_NEVER)
+    opens, closes = np.full(len(names), NEVER_NS), np.full(len(names), -NEVER_NS)
     np.minimum.at(opens, event, nanoseconds(freezes["starts"]))
     np.maximum.at(closes, event, nanoseconds(freezes["ends"]))
     count, place = len(known), {name: number for number, name in enumerate(known.index)}

@@ -55,9 +55,9 @@ def with_calm(nights: Nights, conditions: Mapping[str, xr.Dataset]) -> Nights:
     >>> import pandas as pd
     >>> from zoneinfo import ZoneInfo
     >>> from hardiness.weather.series import series_of
-    >>> from hardiness.weather.transfer_nights import nights_of
-    >>> times = pd.date_range("2031-12-14T12", periods=72, freq="h")
-    >>> nights = nights_of({"S9": series_of(times, np.zeros(72))}, ZoneInfo("UTC"))
+    >>> from hardiness.weather.transfer_nights import hours_of, nights_together
+    >>> times, zone = pd.date_range("2031-12-14T12", periods=72, freq="h"), ZoneInfo("UTC")
+    >>> nights = nights_together({"S9": hours_of(series_of(times, np.zeros(72)), zone)}, zone)
     >>> wind = xr.Dataset({"wind_speed": ("time", np.repeat([0.5, 2.24, 9.0], 24))}, {"time": times})
     >>> told = with_calm(nights, {"S9": wind})
     >>> told.calm[:, 0].round(2).tolist(), told.tells

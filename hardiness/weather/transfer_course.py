@@ -83,10 +83,11 @@ def hourly_offsets(nights: Nights, logger: int, donor: int, of_night: BoolArray,
     --------
     >>> from zoneinfo import ZoneInfo
     >>> from hardiness.weather.series import series_of
-    >>> from hardiness.weather.transfer_nights import nights_of
+    >>> from hardiness.weather.transfer_nights import hours_of, nights_together
     >>> times = np.datetime64("2031-12-14T12", "ns") + np.arange(480) * np.timedelta64(1, "h")
     >>> one, other = series_of(times, np.zeros(480)), series_of(times, np.full(480, -2.0))
-    >>> nights = nights_of({"ST-9": one, "L1": other}, ZoneInfo("UTC"))
+    >>> zone = ZoneInfo("UTC")
+    >>> nights = nights_together({"ST-9": hours_of(one, zone), "L1": hours_of(other, zone)}, zone)
     >>> hourly_offsets(nights, 1, 0, np.ones(20, dtype=bool), lapse=0.0).offsets.round(2)[:3].tolist()
     [-2.0, -2.0, -2.0]
     """

@@ -120,32 +120,6 @@ def hours_of(series: Series, zone: ZoneInfo, *, daily: bool = False) -> SensorHo
     return SensorHours(first, hourly, int(number[0]), minima, ranges, daily)
 
 
-def nights_of(series: Mapping[str, Series], zone: ZoneInfo) -> Nights:
-    """Bring sensors to common hours and nights.
-
-    Parameters
-    ----------
-    series : mapping of str to Series
-        Readings of each sensor, cleaned. [degC]
-    zone : ZoneInfo
-        Whose noon divides the nights.
-
-    Returns
-    -------
-    Nights
-
-    Examples
-    --------
-    >>> from hardiness.weather.series import series_of
-    >>> times = pd.date_range("2031-12-14T12", periods=49, freq="h")
-    >>> cold = np.where(times.hour == 6, -4.0, 5.0)
-    >>> nights = nights_of({"L1": series_of(times, cold)}, ZoneInfo("UTC"))
-    >>> nights.minima[:2].tolist(), nights.ranges[:2].tolist()
-    ([[-4.0], [-4.0]], [[9.0], [9.0]])
-    """
-    return nights_together({name: hours_of(one, zone) for name, one in series.items()}, zone)
-
-
 def nights_together(hours: Mapping[str, SensorHours], zone: ZoneInfo) -> Nights:
     """Lay the hours and nights of several sensors beside each other.
 
@@ -160,6 +134,15 @@ def nights_together(hours: Mapping[str, SensorHours], zone: ZoneInfo) -> Nights:
     -------
     Nights
         ``calm`` is not known yet, and nobody tells it.
+
+    Examples
+    --------
+    >>> from hardiness.weather.series import series_of
+    >>> times, zone = pd.date_range("2031-12-14T12", periods=49, freq="h"), ZoneInfo("UTC")
+    >>> cold = np.where(times.hour == 6, -4.0, 5.0)
+    >>> nights = nights_together({"L1": hours_of(series_of(times, cold), zone)}, zone)
+    >>> nights.minima[:2].tolist(), nights.ranges[:2].tolist()
+    ([[-4.0], [-4.0]], [[9.0], [9.0]])
     """
     unknown = ("",) * len(hours)
     read = [one for one in hours.values() if one.hourly.size]

@@ -59,7 +59,7 @@ class Strips:
     whole: int
 
 
-def floors_table(answer: Answer, survive: float = 0.9, grade: int | None = None) -> pd.DataFrame:
+def floors_hardiest_first(answer: Answer, survive: float = 0.9, grade: int | None = None) -> pd.DataFrame:
     """Floors with their quartiles and hearsay, hardiest first.
 
     Parameters
@@ -108,9 +108,9 @@ def strips_of(
     answer : Answer
         With its floors done.
     table : DataFrame, optional
-        Some rows of :func:`floors_table`; all unless given.
+        Some rows of :func:`floors_hardiest_first`; all unless given.
     survive, grade : float, int or None
-        As in :func:`floors_table`.
+        As in :func:`floors_hardiest_first`.
     start, most : int
         The first row shown, and how many.
 
@@ -118,7 +118,7 @@ def strips_of(
     -------
     Strips
     """
-    whole = floors_table(answer, survive, grade)
+    whole = floors_hardiest_first(answer, survive, grade)
     table = whole if table is None else table
     units = answer.done.settings.units
     names = ("tested_to_c", "claimable_c", "floor_c", "floor_low_c", "floor_high_c", "claimed_floor_c")

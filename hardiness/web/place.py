@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from fastapi import Request
 
 from hardiness.errors import InputError, Problem
+from hardiness.settings import SETTINGS_FILE
 from hardiness.settings_reading import read_settings
-from hardiness.trial import SETTINGS_FILE, Trial
+from hardiness.trial import Trial
 from hardiness.web.holding import Holding
 from hardiness.web.jobs import Answers
 from hardiness.web.limits import Tries

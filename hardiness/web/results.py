@@ -17,7 +17,7 @@ from hardiness.observations import left_out_summary
 from hardiness.report.notes import claim_notes, floor_notes, weak_notes
 from hardiness.schema import Column
 from hardiness.tolerance.ranks import MULTIPLICITY
-from hardiness.web.floors import CELL, floors_table, strips_of
+from hardiness.web.floors import CELL, floors_hardiest_first, strips_of
 from hardiness.web.jobs import Answer
 from hardiness.web.pages import link, part
 from hardiness.web.tables import columns_named, containing, grid_of
@@ -84,7 +84,7 @@ def _floors(
     def make(answer: Answer) -> dict[str, Any]:
         flow = answer.done
         settings = flow.settings
-        whole = floors_table(answer, survive, asked)
+        whole = floors_hardiest_first(answer, survive, asked)
         table = whole[_chosen(whole, flow, stock, winter, role)]
         table = containing(table, columns_named(schema.FLOORS, CELL), find).reset_index(drop=True)
         shown, texts = shown_floors(table, settings)
@@ -166,7 +166,7 @@ def _compare(
         }
         if LEAST_COMPARED <= len(asked) <= MOST_COMPARED:
             table = answer.keep(("compare", tuple(asked)), lambda one: one.compare(asked))
-            floors = floors_table(answer)
+            floors = floors_hardiest_first(answer)
             made["grid"] = grid_of(table, schema.COMPARE, flow.settings, sort=sort) if len(table) else None
             made["strips"] = strips_of(answer, floors[floors["selection"].isin(asked)].reset_index(drop=True))
             made["sentences"] = [
@@ -225,7 +225,7 @@ def _claims(visit: Viewer, sort: Sort = "", start: Start = 0, find: Find = "") -
 
 
 def _claim_texts(answer: Answer, table: pd.DataFrame) -> dict[str, list[str]]:
-    return {"floor_c": claim_texts(table, floors_table(answer), answer.done.settings)}
+    return {"floor_c": claim_texts(table, floors_hardiest_first(answer), answer.done.settings)}
 
 
 @router.get("/winters")

@@ -12,7 +12,7 @@ from hardiness.commands.checking import told_about
 from hardiness.commands.printing import claim_texts, shown_floors
 from hardiness.flow import Flow
 from hardiness.plainwords import explain_selection, listed_cells
-from hardiness.web.floors import floors_table, strips_of
+from hardiness.web.floors import floors_hardiest_first, strips_of
 from hardiness.web.jobs import Answer
 from hardiness.web.pages import part
 from hardiness.web.results import FLOOR_NAMES
@@ -40,7 +40,7 @@ def _selection(visit: Viewer, selection: Selection) -> HTMLResponse:
         flow = answer.done
         _known(flow, selection)
         settings, register = flow.settings, flow.records.selections
-        whole = floors_table(answer)
+        whole = floors_hardiest_first(answer)
         table = whole[whole["selection"] == selection].reset_index(drop=True)
         shown, texts = shown_floors(table, settings)
         rows = flow.observations[flow.observations["selection"] == selection]

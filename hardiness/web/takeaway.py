@@ -22,7 +22,7 @@ from hardiness.report.build import write_report
 from hardiness.report.cards import card_pdf, make_cards
 from hardiness.report.gathered import gather
 from hardiness.report.scoring_sheet import write_scoring_sheet
-from hardiness.report.tables import NamedTable, csv_table
+from hardiness.report.tables import MOST_COMPARED, NamedTable, csv_table
 from hardiness.report.typesetting import PAPERS
 from hardiness.report.workbook import workbook_bytes
 from hardiness.schema import RECORD_TABLES
@@ -32,7 +32,6 @@ from hardiness.web.jobs import Answer
 from hardiness.web.visits import Owner, Viewer, Visit
 
 router = APIRouter(prefix="/takeaway")
-MOST_COMPARED = 60  # with more selections the workbook leaves their pairs out: too many for a page's patience
 Paper = Annotated[str, Query(max_length=20)]
 
 

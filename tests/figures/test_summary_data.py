@@ -12,7 +12,7 @@ import pytest
 
 from hardiness import words
 from hardiness.figures.style import PAPER_SIZES
-from hardiness.figures.summary_cells import floor_texts
+from hardiness.figures.summary_cells import cell_texts
 from hardiness.figures.summary_data import FLAT_ROWS, Summary, prepare_summary
 from hardiness.figures.summary_grades import Square
 from hardiness.figures.summary_key import method_lines
@@ -59,7 +59,7 @@ def test_the_input_is_left_as_it_was(make: Callable[..., Any]) -> None:
 
 def test_open_ends_are_said_in_words(summary: Summary) -> None:
     for cell in summary.cells:
-        floor, claimable = floor_texts(cell, "C")
+        floor, claimable = cell_texts(cell, "C")
         if cell.evidence == "all survived":
             assert floor == "at or below" and claimable.startswith("−")
         elif cell.evidence == "all died":

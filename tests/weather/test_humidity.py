@@ -6,12 +6,11 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hardiness.errors import InputError, UnitsError
-from hardiness.weather.humidity import add_bulbs, dew_point, vapour_pressure, wet_bulb
+from hardiness.errors import InputError
+from hardiness.weather.humidity import dew_point, vapour_pressure, wet_bulb
 
 # air [degC], humidity [%]: dew point, wet bulb, ice bulb [degC]; Magnus and psychrometer constants of WMO-No. 8,
 # 1013.25 hPa
@@ -77,20 +76,6 @@ def test_impossible_humidity_is_refused(humidity):
         dew_point(3.0, [50.0, humidity])
     with pytest.raises(InputError, match="up to 100 %"):
         wet_bulb(3.0, humidity)
-
-
-def test_labelled_conditions_gain_labelled_bulbs():
-    air = xr.DataArray([0.0, 20.0], dims="time", attrs={"units": "degC"})
-    conditions = xr.Dataset({"air_temperature": air, "relative_humidity": ("time", [50.0, 50.0], {"units": "%"})})
-    found = add_bulbs(conditions)
-    assert found["wet_bulb"].to_numpy() == pytest.approx([-2.87, 13.84], abs=0.05)
-    assert {found[name].attrs["units"] for name in ("dew_point", "wet_bulb", "ice_bulb")} == {"degC"}
-    assert found["dew_point"].attrs["standard_name"] == "dew_point_temperature"
-    assert "wet_bulb" not in conditions
-    with pytest.raises(UnitsError, match="air temperature in units 'degF'"):
-        add_bulbs(conditions.assign(air_temperature=air.assign_attrs(units="degF")))
-    with pytest.raises(UnitsError, match="relative humidity in units ''"):
-        add_bulbs(conditions.assign(relative_humidity=("time", [0.5, 0.5])))
 
 
 def test_a_stations_own_dew_point_is_met():

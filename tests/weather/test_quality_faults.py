@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hardiness.demo import DEMO_STEPS, SETTINGS_FILE, demo_folder
+from hardiness.demo import DEMO_STEPS, demo_folder
 from hardiness.read.loggers import read_logger
+from hardiness.settings import SETTINGS_FILE
 from hardiness.settings_reading import read_settings
 from hardiness.weather.quality import find_flags
 from tests.weather.faulty import PLANTERS, readings_of

@@ -8,7 +8,7 @@ import xarray as xr
 from hardiness.errors import InputError, UnitsError
 from hardiness.weather.clean import clean, utc_times
 from hardiness.weather.gaps import HOUR_NS, longest_bridged
-from hardiness.weather.series import bridged_hours, series_of, to_series
+from hardiness.weather.series import Series, series_of, to_series
 
 START = np.datetime64("2031-12-14T00", "ns")
 
@@ -172,14 +172,19 @@ def air(times: np.ndarray, degrees: list[float], **attrs: str) -> xr.DataArray:
     return xr.DataArray(degrees, {"time": times}, name="air_temperature", attrs={"units": "degC", **attrs})
 
 
+def bridged_hours(series: Series, starts: np.ndarray, ends: np.ndarray) -> list[float]:
+    first, last = utc_times(starts).astype(np.int64), utc_times(ends).astype(np.int64)
+    return ((series.bridged_until(last) - series.bridged_until(first)) / HOUR_NS).tolist()
+
+
 def test_bridged_hours_leave_gaps_and_what_lies_outside_the_readings_out():
-    readings = air(at(0, 1, 2, 8, 9), [1.0, 0.0, -1.0, -2.0, -1.0])
+    readings = to_series(air(at(0, 1, 2, 8, 9), [1.0, 0.0, -1.0, -2.0, -1.0]))
     starts, ends = at(-5, 0.5, 1.5, 3, 8.25), at(20, 1, 8.5, 7, 8.75)
-    assert bridged_hours(readings, starts, ends).tolist() == [3.0, 0.5, 1.0, 0.0, 0.5]
+    assert bridged_hours(readings, starts, ends) == [3.0, 0.5, 1.0, 0.0, 0.5]
 
 
 def test_bridged_hours_of_no_readings_are_none():
-    assert bridged_hours(air(at(), []), at(0), at(5)).tolist() == [0.0]
+    assert bridged_hours(to_series(air(at(), [])), at(0), at(5)) == [0.0]
 
 
 def test_other_units_and_dims_are_refused():

@@ -26,8 +26,8 @@ from hardiness.weather.one_by_one import OneByOne, with_others
 from hardiness.weather.series import series_of
 from hardiness.weather.transfer import Transfers, count_estimated, find_transfers
 from hardiness.weather.transfer_minima import fit_minima
-from hardiness.weather.transfer_nights import nights_of
 from hardiness.weather.transfer_pairs import LEAST_COLD, LEAST_NIGHTS
+from tests.weather.nights import nights_of
 
 HILL = Settings("Hill", "UTC", latitude=41.2, longitude=-7.5, elevation_m=480.0)
 DAYS = 90

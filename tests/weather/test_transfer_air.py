@@ -13,7 +13,8 @@ from hardiness.weather.series import series_of
 from hardiness.weather.transfer import Transfers, find_transfers
 from hardiness.weather.transfer_air import mean_calm, with_calm
 from hardiness.weather.transfer_minima import AIR_SD, NIGHT_SD, NIGHT_SD_WORTH, OFFSET_SD, RANGE_SD, fit_minima
-from hardiness.weather.transfer_nights import Nights, nights_of
+from hardiness.weather.transfer_nights import Nights
+from tests.weather.nights import nights_of
 
 UTC = ZoneInfo("UTC")
 HILL = Settings("Hill", "UTC")

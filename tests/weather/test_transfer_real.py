@@ -21,8 +21,8 @@ from hardiness.weather.series import series_of
 from hardiness.weather.transfer import find_transfers
 from hardiness.weather.transfer_air import mean_calm, with_calm
 from hardiness.weather.transfer_minima import fit_minima
-from hardiness.weather.transfer_nights import nights_of
 from tests.helpers import AIRPORTS, airport_weather, is_spike
+from tests.weather.nights import nights_of
 
 STANDARD = ZoneInfo("Etc/GMT+5")  # UTC-5 all year
 NEW_YORK = Settings("Airports", "America/New_York", latitude=40.7, longitude=-74.0)
