@@ -36,6 +36,12 @@ _NO_AIR = re.compile(
     re.I,
 )
 _AIR = re.compile(r"\bair|above|outdoor|outside|\bout\b|luft|aire", re.I)
+_OUTSIDE = re.compile(
+    r"outdoor|outside|\bout\b|\bext(?:[ée]r|\b)|au(?:ß|ss)en|estern|buiten|utomhus|\bute\b|zewn|屋外|室外", re.I
+)
+_INSIDE = re.compile(
+    r"indoor|inside|\bin\b|\bint(?:[ée]ri|\b)|innen|\bintern|binnen|inomhus|\binne\b|wewn|屋内|室内", re.I
+)
 _INNER_START = re.compile(r"(?<=[a-zß-ÿ])(?=[A-ZÀ-Þ])|_")
 _OWN_CASE = re.compile(r"intern(?!et)|\bcase\b|device|housing|logger temp|enclosure", re.I)
 _UNIT_NAME = re.compile(r"(?:^|[\s_.\-])(?:units?|scale|uom)$", re.I)
@@ -97,6 +103,28 @@ def is_of_no_air(name: str) -> bool:
     """
     text = _INNER_START.sub(" ", name)
     return _NO_AIR.search(text) is not None and _AIR.search(text) is None
+
+
+def side_in(name: str) -> str | None:
+    """Tell on which side of a wall a name says that something was measured.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str or None
+        ``outside``, ``inside``; None where it says neither, or both.
+
+    Examples
+    --------
+    >>> side_in("Outdoor temp"), side_in("TempIn (C)"), side_in("Temperatur außen"), side_in("Air temp")
+    ('outside', 'inside', 'outside', None)
+    """
+    text = _INNER_START.sub(" ", name)
+    sides = [side for side, words in (("outside", _OUTSIDE), ("inside", _INSIDE)) if words.search(text)]
+    return sides[0] if len(sides) == 1 else None
 
 
 def is_of_a_case(name: str) -> bool:

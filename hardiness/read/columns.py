@@ -18,6 +18,7 @@ from hardiness.read.column_words import (
     is_of_no_air,
     says_other,
     says_unit,
+    side_in,
     speaks_of_temperature,
     statistic_in,
 )
@@ -53,6 +54,12 @@ def choose_temperature(grid: Grid, taken: tuple[int, ...], name: str | None) -> 
         return grid.named(name, "--temperature-column"), []
     every, speak = _speaking(grid, taken)
     places, said = without_twins(grid, every)
+    sides = {n: side_in(grid.columns[n]) for n in places}
+    outside = [n for n in places if sides[n] == "outside"]
+    if len(outside) == 1 and set(sides.values()) == {"outside", "inside"}:  # a console: the other one hangs in a room
+        passed = grid.listed(n for n in places if n not in outside)
+        said.append(f"Temperatures are taken from '{grid.columns[outside[0]]}'; {passed} was passed over.")
+        places = outside
     if len(places) == 1:
         only = grid.columns[places[0]]
         statistic = statistic_in(only)

@@ -19,7 +19,7 @@ _PARAMETERS = re.compile(
     r"param|variable|measur|quantit|observ|element|propert|metric|data ?type|mess(?:gr|art)|magnitud|grandeur", re.I
 )
 _VAGUE = re.compile(r"zone|off?set", re.I)
-_FLAGS = re.compile(r"flag|(?<![a-z])q[ca](?![a-z])|qual|drapeau|bandera|valid", re.I)
+_FLAGS = re.compile(r"flag|status|(?<![a-z])q[ca](?![a-z])|qual|drapeau|bandera|valid", re.I)
 _MOST_FLAGS = 12  # different ones in the first rows; more is the strength of a signal or the like
 _MARK = re.compile(r"[A-Za-z]|[*?!#^~<>]{1,3}")
 _MOST_LABELS = 40  # names of what was measured; more is a column of something else

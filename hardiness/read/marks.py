@@ -17,7 +17,7 @@ from hardiness.words import count
 
 READING, NONE = "reading", "none"
 _MARKED = re.compile(
-    rb'[ "]*(?P<before>[<>~*?!^#$&(\[]{0,3}) ?[-+0.,\xe2\x80-\xbf]+[ ]?(?P<after>[a-z]|[<>~*?!^#$&)\]]{1,3}|)[ "]*'
+    rb'[ "]*(?P<before>[<>~*?!^#$&\[]{0,3}) ?[-+0.,\xe2\x80-\xbf]+[ ]?(?P<after>[a-z]|[<>~*?!^#$&\]]{1,3}|)[ "]*'
 )
 _LONGEST = 12  # characters of a mark
 _SHOWN = 6  # different flags that are told one by one
@@ -75,10 +75,10 @@ def marked_number(shape: bytes) -> tuple[str, Number] | None:
 
     Examples
     --------
-    >>> [marked_number(shape)[0] for shape in (b"-0.0*", b"-0.0 e", b"<-00.0", b"(0.0)")]
-    ['*', 'e', '<', '()']
-    >>> marked_number(b"0.0 mv") is None
-    True
+    >>> [marked_number(shape)[0] for shape in (b"-0.0*", b"-0.0 e", b"<-00.0", b"[0.0]")]
+    ['*', 'e', '<', '[]']
+    >>> marked_number(b"0.0 mv"), marked_number(b"(0.0)")  # round brackets may be a minus sign
+    (None, None)
     """
     match = _MARKED.fullmatch(shape)
     if match is None or not (match["before"] or match["after"]):
@@ -132,12 +132,11 @@ def say_marks(seen: Mapping[str, list[int]], marks: Mapping[str, bool], column: 
             means = "marks readings that count" if marks[mark.casefold()] else "means no reading"
             said.append(f"{quote(mark)} in '{column}' {means}, in {count(size, 'row')}.")
     open_ = {mark: size for mark, (_, size) in seen.items() if mark.casefold() not in marks}
+    told_some = len(open_) < len(seen)
     if open_:
         told = ", ".join(f"{quote(mark)} in {count(size, 'row')}" for mark, size in list(open_.items())[:_SHOWN])
         more = f" and {len(open_) - _SHOWN} more" if len(open_) > _SHOWN else ""
         rare = min(open_, key=open_.__getitem__)
-        said.append(
-            f"'{column}' marks readings ({told}{more}); they are read all the same. If a mark means no reading, say so:"
-            f" --mark '{rare}={NONE}'."
-        )
+        hint = "" if told_some else f" If a mark means no reading, say so: --mark '{rare}={NONE}'."
+        said.append(f"'{column}' marks readings ({told}{more}); they are read all the same.{hint}")
     return said

@@ -33,6 +33,7 @@ from hardiness.read.meant import ask_unit, in_whole_degrees, judge_extremes, lea
 from hardiness.read.plaintext import PlainText
 from hardiness.read.row_reading import read_fields
 from hardiness.units import LETTERS, unit_named
+from hardiness.words import count
 
 _AT_A_TIME = 1 << 20  # rows
 
@@ -358,5 +359,6 @@ def _say_assumed(found: Recognition, asked: Asked, midnights: int) -> list[str]:
         said.append(f"Neither the file nor an option names the unit of '{found.dialect.temperature_name}': taken as"
                     f" {LETTERS[found.unit].upper()}{whose}.")  # fmt: skip
     if midnights:
-        said.append(f"{midnights} rows have a date without a time of day: read as midnight.")
+        have = f"{count(midnights, 'row')} {'has' if midnights == 1 else 'have'}"
+        said.append(f"{have} a date without a time of day: read as midnight.")
     return said

@@ -56,6 +56,7 @@ _NAMES = {
 _EITHER = re.compile(r"mm?")  # the month, or after an hour the minute
 _NOT_WHOSE = re.compile(r"\b(?:rtm|utc|gmt|lst|local|the)\b")
 _CLOCK_NAMES = re.compile(r"time|zeit|uhrzeit|uhr|heure|hora|ora|tid|tijd|czas|čas|klokkeslett|klockan|время|時刻|時間")
+_BARE_STATISTIC = re.compile(r"max(?:imum)?\.?|avg\.?|average|mean|med(?:ia|io)?|moy(?:enne)?|mittel(?:wert)?", re.I)
 _INNER_START = re.compile(r"(?<=[a-zß-ÿ])(?=[A-ZÀ-Þ])")
 NUMBER = re.compile(r"(\d{1,4})(?:[.,](\d{1,9}))?")
 _HALVES = re.compile(r"([ap])\.? ?m\.?|[ap]", re.IGNORECASE)
@@ -261,8 +262,8 @@ def _part_of(grid: Grid, column: int, named: str | None) -> str | None:
             return "hour"
         values = [value for cell in filled(grid, column) if (value := value_of(cell, "hhmm")) is not None]
         return "hhmm" if all_fit(grid, column, "hhmm") and max(values, default=0) > 24 else None
-    if named == "minute" and any(re.match(r"max", each, re.IGNORECASE) for each in grid.columns):
-        return None  # beside "Max" it is the minimum
+    if named == "minute" and any(_BARE_STATISTIC.fullmatch(each.strip()) for each in grid.columns):
+        return None  # beside "Max" or "Avg" it is the minimum
     return named if named is not None and all_fit(grid, column, named) else None
 
 

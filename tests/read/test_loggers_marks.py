@@ -37,7 +37,7 @@ def write(tmp_path: Path):
         ("<-40.0", "<", -40.0),
         ("< -40.0", "<", -40.0),
         ("~-2", "~", -2.0),
-        ("(-2.1)", "()", -2.1),
+        ("[-2.1]", "[]", -2.1),
         ('"-2.1?"', "?", -2.1),
         ("−2.1**", "**", -2.1),
     ],
@@ -58,7 +58,7 @@ def test_what_became_of_marks_is_said_with_its_count(write):
     assert "'E' in 'Temp (C)' means no reading, in 1 row." in said
 
 
-@pytest.mark.parametrize("cell", ["-2.1 mV", "-2.1 %", "2.1.3*", "abc*", "*-", "-2.1 EE"])
+@pytest.mark.parametrize("cell", ["-2.1 mV", "(2.1)", "-2.1 %", "2.1.3*", "abc*", "*-", "-2.1 EE"])
 def test_what_is_no_marked_number_gets_no_such_hint(write, cell):
     assert "--mark" not in refusal(write("Time;Temp (C)", "1.0", cell))
 
@@ -83,13 +83,12 @@ def test_marks_are_those_of_the_last_file(write):
 FLAGGED = ("1.0;80;", "2.0;81;*", "3.0;82;E", "4.0;83;E")
 
 
-@pytest.mark.parametrize("header", ["Time;Temp (C);RH (%);Flag", "Time;Temp (C);RH (%);Temp_flag", "Time;T;RH;QC"])
-def test_flags_in_a_column_are_told_and_the_readings_kept(write, header):
-    logger = read(write(header, *FLAGGED))
+@pytest.mark.parametrize("name", ["Flag", "Status", "Temp_flag", "QC", "Quality code"])
+def test_flags_in_a_column_are_told_and_the_readings_kept(write, name):
+    logger = read(write(f"Time;Temp (C);RH (%);{name}", *FLAGGED))
     assert logger.air_temperature.values.tolist() == [1, 2, 3, 4]
-    flag = header.rpartition(";")[2]
     said = " ".join(logger.said)
-    assert f"'{flag}' marks readings ('*' in 1 row, 'E' in 2 rows); they are read all the same." in said
+    assert f"'{name}' marks readings ('*' in 1 row, 'E' in 2 rows); they are read all the same." in said
     assert "--mark '*=none'" in said
 
 

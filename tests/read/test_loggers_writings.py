@@ -103,6 +103,11 @@ WRITINGS: dict[str, tuple[str, str] | tuple[str, str, str]] = {
     "a zone before the year": ("Time,Temp", "%a %b %d %H:%M:%S UTC %Y,{T}"),
     "a zone's long name": ("Time,Temp", "%a %b %d %Y %H:%M:%S GMT+0000 (Coordinated Universal Time),{T}"),
     "an old spreadsheet's half": ("Time\tTemp (F)", "01/%d/%Y, {12}:%M:%S {AM|PM}\t{F}"),
+    "a console": (
+        "No,Time,Indoor Temp (F),Indoor RH (%),Outdoor Temp (F),Outdoor RH (%),Dew Point (F)",
+        "{N},%Y-%m-%d %H:%M,70.1,40,{F},{R},20.0",
+    ),
+    "a German console": ("Zeit;Temperatur innen;Temperatur außen", "%d.%m.%Y %H:%M;20,1;{;}"),
     "a letter for the half": ("Date\tTime\tTemp F", "1/%d/23\t{12}:%M{a|p}\t{F}"),
 }  # fmt: skip
 
@@ -128,6 +133,14 @@ def tells_the_readings(path: Path) -> None:
 @pytest.mark.parametrize("name", WRITINGS)
 def test_a_sane_export_is_read_on_the_first_try(written, name):
     tells_the_readings(written(*WRITINGS[name]))
+
+
+def test_of_a_console_the_temperature_outside_is_taken_and_that_is_said(written):
+    logger = read(written(*WRITINGS["a console"]))
+    assert "Temperatures are taken from 'Outdoor Temp (F)'; 'Indoor Temp (F)' was passed over." in logger.said
+    assert logger.conditions["relative_humidity"].tolist() == [80 + n for n in range(12)]
+    indoors = read(written(*WRITINGS["a console"]), temperature_column="Indoor Temp (F)")
+    assert set(indoors.air_temperature.values.round(6)) == {21.166667}
 
 
 @pytest.mark.parametrize(
