@@ -104,6 +104,11 @@ def confirm_influence(
     -------
     DataFrame
         The same rows with ``refit_shift_c``. [K]
+
+    Raises
+    ------
+    FitError
+        If there is no such grade, or what is left cannot be fitted.
     """
     design = posterior.design
     grade = check_grade(grade, design.grades)

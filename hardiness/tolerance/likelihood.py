@@ -1,7 +1,8 @@
 r"""Log-probability of a damage grade and its exact derivatives up to the third: numpy only.
 
 A row says that the new damage lies between grades l and h. With A and B the standardised distances to the critical
-temperatures of l and h + 1, its probability is F(A) - F(B), F logistic, and
+temperatures of l and h + 1, its probability is F(A) - F(B), F logistic (McCullagh's model of ordered grades, 1980,
+doi:10.1111/j.2517-6161.1980.tb01109.x, with l = h), and
 
 .. math:: \ell = \log F(A) + \log F(-B) + \log(1 - e^{B - A})
 
