@@ -8,6 +8,7 @@ from hardiness import words
 from hardiness.tolerance.evidence import MOST_PRIOR
 
 FEW_ROWS = 5
+PRIOR = "the prior, what was assumed before any score"
 
 
 def fit_cautions(table: pd.DataFrame, grades: int) -> list[str]:
@@ -32,7 +33,7 @@ def fit_cautions(table: pd.DataFrame, grades: int) -> list[str]:
     >>> rows = pd.DataFrame({"plant": ["p1", "p2"], "selection": "S", "freeze": "f1", "grade": [0, 0]})
     >>> for sentence in fit_cautions(rows, 6):
     ...     print(sentence)
-    Only 2 rows: the figures say little more than the prior does.
+    Only 2 rows: the figures say little more than the prior, what was assumed before any score.
     Every row has grade 0: nothing was hurt, so every floor is open to the cold side.
     One freeze alone cannot tell what the freeze did from what the plants are: a second one will.
     With one selection alone nothing tells how far selections differ: its floor is not compared with any.
@@ -43,18 +44,18 @@ def fit_cautions(table: pd.DataFrame, grades: int) -> list[str]:
     low = table["grade_low"].fillna(table["grade"]) if "grade_low" in table.columns else table["grade"]
     lost = int((low >= worst).sum())
     if len(table) < FEW_ROWS:
-        said.append(f"Only {words.count(len(table), 'row')}: the figures say little more than the prior does.")
+        said.append(f"Only {words.count(len(table), 'row')}: the figures say little more than {PRIOR}.")
     seen = sorted(set(table["grade"]))
     if len(seen) == 1 and seen[0] == 0:
         said.append("Every row has grade 0: nothing was hurt, so every floor is open to the cold side.")
     elif len(seen) == 1 and seen[0] == worst:
         said.append(f"Every row has grade {worst}: nothing came through, so every floor is open to the warm side.")
     elif len(seen) == 1:
-        said.append(f"Every row has grade {seen[0]:g}: how far the other grades lie from it is the prior's word.")
+        said.append(f"Every row has grade {seen[0]:g}: how far the other grades lie from it is assumed, not seen.")
     elif lost == 0:
-        said.append("No plant was lost: every floor is open to the cold side, and rests on the prior.")
+        said.append(f"No plant was lost: every floor is open to the cold side, and rests on {PRIOR}.")
     elif lost < MOST_PRIOR:
-        said.append(f"Only {words.count(lost, 'row')} with a loss: every floor rests on the prior.")
+        said.append(f"Only {words.count(lost, 'row')} with a loss: every floor rests on {PRIOR}.")
     if len(set(table["freeze"])) == 1:
         said.append("One freeze alone cannot tell what the freeze did from what the plants are: a second one will.")
     if len(set(table["selection"])) == 1:

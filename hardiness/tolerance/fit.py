@@ -53,7 +53,7 @@ class Fit:
         ...                     "exposure_c": -6.0, "exposure_sd_c": 0.5, "grade": 0})
         >>> fit = fit_tolerance(row)
         >>> fit.cautions[0]
-        'Only 1 row: the figures say little more than the prior does.'
+        'Only 1 row: the figures say little more than the prior, what was assumed before any score.'
         >>> fit.floors().attrs["cautions"] == fit.cautions
         True
         """

@@ -5,7 +5,7 @@ import pytest
 from hardiness.trial import open_trial
 from tests.cli.conftest import Line, as_csv, copied, readings
 
-ONE_ROW = "Only 1 row: the figures say little more than the prior does."
+ONE_ROW = "Only 1 row: the figures say little more than the prior, what was assumed before any score."
 NOTHING_HURT = "Every row has grade 0: nothing was hurt, so every floor is open to the cold side."
 ALL_DEAD = "Every row has grade 5: nothing came through, so every floor is open to the warm side."
 ONE_FREEZE = "One freeze alone cannot tell what the freeze did from what the plants are: a second one will."

@@ -135,7 +135,7 @@ def test_a_cell_is_said_by_what_surprises_most():
         (rows_of(("p", "A", "own", "f", -7.0, 5, 5)), "warm", "Every row has grade 5: nothing came through"),
         (all_at(0), "cold", "Every row has grade 0: nothing was hurt"),
         (all_at(5), "warm", "Every row has grade 5: nothing came through, so every floor is open to the warm side."),
-        (all_at(3), "cold", "Every row has grade 3: how far the other grades lie from it is the prior's word."),
+        (all_at(3), "cold", "Every row has grade 3: how far the other grades lie from it is assumed, not seen."),
     ],
 )
 def test_one_grade_only_is_a_one_sided_answer_with_a_warning(rows, end, said):
@@ -163,7 +163,8 @@ def test_cautions_are_said_once_each_and_only_where_they_hold():
     assert (rows["grade_low"] == 5).sum() >= 3 and fit_cautions(rows, 6) == []
     alive = rows.assign(grade=rows["grade"].clip(upper=4), grade_low=rows["grade_low"].clip(upper=4))
     assert fit_cautions(alive, 6) == [
-        "No plant was lost: every floor is open to the cold side, and rests on the prior."
+        "No plant was lost: every floor is open to the cold side, and rests on the prior, what was assumed "
+        "before any score."
     ]
     assert "One freeze alone" in " ".join(fit_cautions(rows.assign(freeze="f1"), 6))
     assert "With one selection alone" in " ".join(fit_cautions(rows.assign(selection="A"), 6))
