@@ -1,7 +1,9 @@
 """Freezes of odd winters agree with a plain reckoning from the rules (``tests/weather/plain_reckoning.py``)."""
 
 import datetime as dt
+import math
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -55,8 +57,7 @@ def text_of(time: int) -> str:
     return f"{pd.Timestamp(time).isoformat(timespec='seconds')}Z"
 
 
-def compare(sensors: dict[str, Sensor], settings: Settings) -> int:
-    """Hold the package's table against the plain one; say how many freezes there are."""
+def flow_of(sensors: dict[str, Sensor], settings: Settings, /, **more: list[dict[str, object]]) -> Flow:
     air = {}
     for name, sensor in sensors.items():
         times = sorted(sensor.readings)
@@ -69,13 +70,17 @@ def compare(sensors: dict[str, Sensor], settings: Settings) -> int:
                   for name, one in sensors.items() for first, last in one.masks],
         "calibrations": [{"sensor": name, "from": day, "offset_c": offset}
                          for name, one in sensors.items() for day, offset in one.offsets],
-    }  # fmt: skip
+    } | more  # fmt: skip
     tables = {
         name: pd.DataFrame(rows.get(name, []), columns=list(table.names))
         for name, table in schema.RECORD_TABLES.items()
     }
-    found = Flow(Records(air, **tables), replace(settings, transfer=NEVER)).freezes
-    plain = freezes_of_trial(sensors, settings)
+    return Flow(Records(air, **tables), replace(settings, transfer=NEVER))
+
+
+def compare(sensors: dict[str, Sensor], settings: Settings) -> int:
+    """Hold the package's table against the plain one; say how many freezes there are."""
+    found, plain = flow_of(sensors, settings).freezes, freezes_of_trial(sensors, settings)
     assert len(found) == len(plain)
     for column in plain.columns:
         if column in ("starts", "ends"):
@@ -159,3 +164,75 @@ def test_freezes_of_drawn_winters_are_those_of_a_plain_reckoning(seed):
                      for n in range(int(rng.integers(0, 3)))],
         )  # fmt: skip
     compare(sensors, PLACES[seed % len(PLACES)])
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_plants_meet_the_freezes_that_a_plain_reckoning_gives_them(seed):
+    rng, settings = np.random.default_rng(seed), PLACES[seed % len(PLACES)]
+    names = [f"L{number}" for number in range(int(rng.integers(1, 5)))] + ["S0"] * int(rng.integers(0, 2))
+    sensors = {}
+    for name in names:
+        every, start = float(rng.choice([30, 60, 180])), np.datetime64("2031-12-05") + int(rng.integers(0, 10))
+        readings = course(int(rng.integers(1e9)), str(start), int(rng.integers(5, 30)), every, step=0.5)
+        gaps = [gap for gap in rng.choice([2, 3, 6, 12, 15, 40, 80], 5).tolist() if gap * 60 > every]
+        sensors[name] = Sensor(with_gaps(readings, int(rng.integers(1e9)), gaps))
+    hangs = [{"sensor": name, "kind": "station" if name == "S0" else "", "block": str(rng.choice(["A", "B", ""])),
+              "latitude": 41.3, "longitude": -7.4} for name in names]  # fmt: skip
+    plants = []
+    for number in range(12):
+        planted = dt.date(2031, 12, 1) + dt.timedelta(days=int(rng.integers(0, 20)))
+        plants.append({
+            "plant": f"T{number:02d}", "selection": "A", "rootstock": "own", "block": str(rng.choice(["A", "B", ""])),
+            "sensor": ";".join(rng.permutation(names)[: int(rng.integers(0, 3))]), "planted_on": planted,
+            "removed_on": planted + dt.timedelta(days=int(rng.integers(0, 25))) if number % 3 == 0 else None,
+        })  # fmt: skip
+    flow = flow_of(sensors, settings, sensors=hangs, plants=plants)
+    freezes = flow.freezes
+    spans = {event: (int(rows["starts"].min().value), int(rows["ends"].max().value))
+             for event, rows in freezes.groupby("event")}  # fmt: skip
+    for sensor in sensors.values():
+        sensor.count(settings)
+    met, unknown = set(), set()
+    for plant in plants:
+        asked = asked_by(plant, hangs)
+        stands = (local_midnight(plant["planted_on"], settings),
+                  math.inf if plant["removed_on"] is None
+                  else local_midnight(plant["removed_on"] + dt.timedelta(days=1), settings))  # fmt: skip
+        for event, (begin, end) in spans.items():
+            shares = {name: share_covered(sensors[name], begin, end) for name in asked}
+            enough = [name for name in asked if shares[name] >= 0.8 - 1e-9]
+            speaker = enough[0] if enough else max(asked, key=lambda name: shares[name], default=None)
+            if speaker is None or shares[speaker] == 0:
+                if stands[0] <= begin and end <= stands[1]:
+                    unknown.add((plant["plant"], event))
+                continue
+            rows = freezes[(freezes["event"] == event) & (freezes["sensor"] == speaker)]
+            met |= {(plant["plant"], row.freeze) for row in rows.itertuples()
+                    if row.starts.value >= stands[0] and row.ends.value <= stands[1]}  # fmt: skip
+    assert met and set(zip(flow.exposures["plant"], flow.exposures["freeze"], strict=True)) == met
+    assert set(zip(flow.exposed.unknown["plant"], flow.exposed.unknown["event"], strict=True)) == unknown
+
+
+def asked_by(plant: dict[str, object], hangs: list[dict[str, object]]) -> list[str]:
+    """Those it names, its block's loggers by name, the trial's only logger, then stations."""
+    loggers = sorted((row for row in hangs if row["kind"] == ""), key=lambda row: row["sensor"])
+    asked = [name for name in str(plant["sensor"]).split(";") if name]
+    asked += [row["sensor"] for row in loggers if plant["block"] and row["block"] == plant["block"]]
+    asked += [row["sensor"] for row in loggers] if len(loggers) == 1 else []
+    asked += [row["sensor"] for row in hangs if row["kind"] == "station"]
+    return list(dict.fromkeys(asked))
+
+
+def local_midnight(day: dt.date, settings: Settings) -> int:
+    return pd.Timestamp(day).tz_localize(settings.zone, ambiguous=True, nonexistent="shift_forward").value
+
+
+def share_covered(sensor: Sensor, begin: int, end: int) -> float:
+    """Share of a span that readings bridge; next to nothing where one lies in it and bridges none."""
+    bridged, there = 0, any(begin <= time <= end for time in sensor.times)
+    for (one, other), joined in zip(pairwise(sensor.times), sensor.bridged, strict=True):
+        if joined and one <= end and other >= begin:
+            bridged, there = bridged + max(0, min(other, end) - max(one, begin)), True
+    if begin == end:
+        return 1.0 if there else 0.0
+    return bridged / (end - begin) or (1e-300 if there else 0.0)
