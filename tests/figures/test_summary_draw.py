@@ -1,5 +1,6 @@
 """The pages: nothing overlaps, nothing leaves the page, every mark says something true."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
@@ -185,8 +186,17 @@ def test_more_strips_and_more_winters_than_a_page_holds_still_fit(make: Callable
     prepared = prepare_summary(**trial.tables(freezes=pd.concat(freezes), observations=pd.concat(rows)))
     assert len(prepared.scored) == 20
     for page in ("A4", "phone", "slide"):
-        for sheet in draw_summary(prepared, page=page):
+        sheets = draw_summary(prepared, page=page)
+        for sheet in sheets:
             check_page(sheet)
+        told = re.search(r"latest (\d+) of 20 winters", said(sheets))
+        assert (told is None) == (page == "phone")  # where a cell's winters go on over lines
+        if told:
+            heads = {winter.name[-2:] for winter in prepared.scored[-int(told[1]) :]}
+            named = {
+                text.get_text()[-2:] for sheet in sheets for text in texts_of(sheet) if text.get_gid() == "text-heads"
+            }
+            assert heads <= named and prepared.scored[-int(told[1]) - 1].name[-2:] not in named
 
 
 @pytest.mark.parametrize("rootstock", ["own", "台木"])
