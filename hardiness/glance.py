@@ -65,14 +65,12 @@ def unscored_plants(flow: Flow) -> pd.DataFrame:
     return standing.merge(waiting[["plant", "freeze", "ends"]], on="plant", how="inner")
 
 
-def silent_sensors(flow: Flow, *, days: float = SILENT_DAYS) -> pd.DataFrame:
+def silent_sensors(flow: Flow) -> pd.DataFrame:
     """Sensors whose readings end well before the newest ones of the trial, or that have none.
 
     Parameters
     ----------
     flow : Flow
-    days : float
-        How much before. [day]
 
     Returns
     -------
@@ -84,7 +82,7 @@ def silent_sensors(flow: Flow, *, days: float = SILENT_DAYS) -> pd.DataFrame:
     table = pd.DataFrame({"sensor": names, "last": [lasts.get(name, pd.NaT) for name in names]})
     table["last"] = pd.to_datetime(table["last"]).astype("datetime64[ns]").dt.tz_localize("UTC")
     newest = table["last"].max()
-    silent = table["last"].isna() | (newest - table["last"] > pd.Timedelta(days=days))
+    silent = table["last"].isna() | (newest - table["last"] > pd.Timedelta(days=SILENT_DAYS))
     quiet: pd.DataFrame = table[silent]
     return quiet.sort_values(["last", "sensor"], na_position="first", ignore_index=True)
 

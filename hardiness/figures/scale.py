@@ -14,6 +14,7 @@ from hardiness.units import to_celsius
 
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 OTHER = {"C": "F", "F": "C"}
+LEAST_LENGTH_C = 4.0  # [K] of a scale around few temperatures
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +94,8 @@ class Scale:
         return [(self.x(to_celsius(i * step, units)), words.number(i * step, 0)) for i in range(first, last + 1)]
 
 
-def temperature_ends(values: Sequence[float], *, air: float = 0.4, least: float = 4.0) -> tuple[float, float]:
-    """Choose whole degrees around temperatures, with a little air. [degC].
+def temperature_ends(values: Sequence[float], *, air: float = 0.4) -> tuple[float, float]:
+    """Choose whole degrees around temperatures, with a little air, no nearer than :data:`LEAST_LENGTH_C`.
 
     Parameters
     ----------
@@ -102,8 +103,6 @@ def temperature_ends(values: Sequence[float], *, air: float = 0.4, least: float 
         NaN counts nowhere. [degC]
     air : float
         At each end. [K]
-    least : float
-        Least length of the scale. [K]
 
     Returns
     -------
@@ -119,7 +118,7 @@ def temperature_ends(values: Sequence[float], *, air: float = 0.4, least: float 
     if not known:
         return (-12.0, 0.0)
     cold, warm = float(math.floor(min(known) - air)), float(math.ceil(max(known) + air))
-    short = max(least - (warm - cold), 0.0)
+    short = max(LEAST_LENGTH_C - (warm - cold), 0.0)
     return cold - math.ceil(short / 2), warm + math.ceil(short / 2)
 
 

@@ -17,14 +17,18 @@ from hardiness.tolerance.priors import SCALES, Priors
 SPREADS = "spreads"  # the half-normal priors of all taus
 SPAN = "span"  # the distance from the first grade to the last
 BOTH = "both"
+ENDS = (0.05, 0.5, 0.95)  # of the intervals whose widths are compared, and their middle
 VARIANTS = tuple((what, factor) for what in (SPREADS, SPAN) for factor in (0.5, 2.0))
 TOGETHER = ((BOTH, 0.5), (BOTH, 2.0))
 
 
 def sensitivity_table(
-    posterior: Posterior, *, survive: float = 0.9, grade: int | None = None, level: float = 0.9,
+    posterior: Posterior,
+    *,
+    survive: float = 0.9,
+    grade: int | None = None,
     variants: Sequence[tuple[str, float]] = VARIANTS,
-) -> pd.DataFrame:  # fmt: skip
+) -> pd.DataFrame:
     """Compute floors under other priors: all spreads expected half or twice as large, the span half or twice as long.
 
     Parameters
@@ -34,8 +38,6 @@ def sensitivity_table(
         Share that comes through.
     grade : int, optional
         Without reaching this grade; the last unless given.
-    level : float
-        Probability of the intervals whose widths are compared.
     variants : sequence of (str, float)
         What is changed, and by which factor.
 
@@ -51,14 +53,14 @@ def sensitivity_table(
     """
     design = posterior.design
     grade = check_grade(grade, design.grades)
-    before, width = _floors(posterior, survive, grade, level)
+    before, width = _floors(posterior, survive, grade)
     parts = []
     for what, factor in variants:
         priors = scaled_priors(posterior.priors, factor) if what != SPAN else posterior.priors
         span = posterior.span_c * (factor if what != SPREADS else 1.0)
         with blas_threads():
             other = find_posterior(design, priors, span_c=span)
-        after, other_width = _floors(other, survive, grade, level)
+        after, other_width = _floors(other, survive, grade)
         parts.append(
             pd.DataFrame(list(design.cells), columns=["selection", "rootstock"]).assign(
                 prior=what, factor=factor, floor_c=after, shift_c=after - before, width_ratio=other_width / width
@@ -91,7 +93,8 @@ def scaled_priors(priors: Priors, factor: float) -> Priors:
     return replace(priors, **scales, others={name: factor * scale for name, scale in priors.others.items()})
 
 
-def _floors(posterior: Posterior, survive: float, grade: int, level: float) -> tuple[np.ndarray, np.ndarray]:
+def _floors(posterior: Posterior, survive: float, grade: int) -> tuple[np.ndarray, np.ndarray]:
+    """Medians of the floors, and widths of their central intervals. [degC], [K]."""
     mixture = floor_distribution(posterior, survive=survive, grade=grade)
-    low, middle, high = mixture.quantiles([0.5 - level / 2.0, 0.5, 0.5 + level / 2.0])
+    low, middle, high = mixture.quantiles(ENDS)
     return middle, high - low

@@ -52,14 +52,12 @@ def last_low_grade(worst: int) -> int:
     return max(1, worst // 2)
 
 
-def spacing_table(posterior: Posterior, last_low: int | None = None) -> pd.DataFrame:
-    """Compare each selection's effect by low grades with that by high grades.
+def spacing_table(posterior: Posterior) -> pd.DataFrame:
+    """Compare each selection's effect by low grades, the lower half of the scale, with that by high grades.
 
     Parameters
     ----------
     posterior : Posterior
-    last_low : int, optional
-        The last low grade; half of the scale unless given.
 
     Returns
     -------
@@ -69,7 +67,7 @@ def spacing_table(posterior: Posterior, last_low: int | None = None) -> pd.DataF
         It costs two fits.
     """
     design, names = posterior.design, schema.column_names(schema.SPACING)
-    split = last_low_grade(design.worst) if last_low is None else last_low
+    split = last_low_grade(design.worst)
     if not 1 <= split < design.worst:
         return pd.DataFrame(columns=names)
     weights = _contrasts(design)

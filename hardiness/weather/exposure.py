@@ -2,7 +2,8 @@
 
 In: one sensor's readings. Out: a labelled dataset with a place for each freeze (:func:`measure_freezes`), or the same
 as a table (:func:`freezes_of`). The definition of a freeze is in ``weather/freezes.py``; between two readings the
-temperature is a straight line, and all times are exact for that line (``weather/line.py``).
+temperature is a straight line, and all times are exact for that line (``weather/line.py``). This measures freezes at a
+sensor: which freezes each plant was exposed to (``Exposures``) stands in ``weather/placing.py``.
 """
 
 from __future__ import annotations

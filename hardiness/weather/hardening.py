@@ -76,10 +76,8 @@ def hardening_before(
     return pd.concat(parts)
 
 
-def hardening_hours(
-    series: Series, instants: IntArray, *, threshold_c: float = CHILL_C, span_h: float = INDEX_SPAN_H
-) -> FloatArray:
-    """Sum the hours at or below a threshold in the span before each instant.
+def hardening_hours(series: Series, instants: IntArray, *, threshold_c: float = CHILL_C) -> FloatArray:
+    """Sum the hours at or below a threshold in the 500 h before each instant.
 
     Parameters
     ----------
@@ -89,8 +87,6 @@ def hardening_hours(
         Since 1970-01-01 UTC. [ns]
     threshold_c : float, default 10.0
         Readings within 1e-6 K of it count as at it. [degC]
-    span_h : float, default 500.0
-        [h]
 
     Returns
     -------
@@ -112,7 +108,9 @@ def hardening_hours(
         time: FloatArray = length * np.where(high <= threshold_c + TIE_C, 1.0, share)
         return time
 
-    hours: FloatArray = _before(series, instants, span_h, at_or_below) * _scale(series, instants, span_h) / HOUR_NS
+    hours: FloatArray = (
+        _before(series, instants, INDEX_SPAN_H, at_or_below) * _scale(series, instants, INDEX_SPAN_H) / HOUR_NS
+    )
     return hours
 
 

@@ -18,19 +18,14 @@ from hardiness.weather.sensors import sensors_known
 from hardiness.weather.series import to_series
 from hardiness.words import shown
 
-MOST_POINTS = 4_000
+MOST_POINTS = 4_000  # of a course, gaps not counted
 SECOND_NS = 1_000_000_000
 
 
 def course_of(
-    flow: Flow,
-    sensor: str,
-    start: pd.Timestamp | None = None,
-    end: pd.Timestamp | None = None,
-    *,
-    most: int = MOST_POINTS,
+    flow: Flow, sensor: str, start: pd.Timestamp | None = None, end: pd.Timestamp | None = None
 ) -> dict[str, list[float | None]]:
-    """Give the course of one sensor's readings that count.
+    """Give the course of one sensor's readings that count, in no more than :data:`MOST_POINTS` points.
 
     Parameters
     ----------
@@ -39,8 +34,6 @@ def course_of(
         With readings.
     start, end : Timestamp, optional
         From when to when, UTC; one reading beyond each is given too.
-    most : int
-        Points at most, gaps not counted.
 
     Returns
     -------
@@ -54,7 +47,7 @@ def course_of(
     last = series.times.size if end is None else int(np.searchsorted(series.times, end.value, "right")) + 1
     times, degrees = series.times[first:last], series.temperatures[first:last] + offset_c
     bridged = series.bridged[first : max(min(last, series.times.size) - 1, first)]
-    keep = thinned(times, degrees, most)
+    keep = thinned(times, degrees, MOST_POINTS)
     at: list[float | None] = []
     air: list[float | None] = []
     units = flow.settings.units
