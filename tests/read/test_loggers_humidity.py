@@ -151,7 +151,7 @@ PAIRS = [
     "Temperature_A,RH_A,Temperature_B,RH_B",
     "TempTop,HumTop,TempLow,HumLow",
     "Upper temp (°C),Upper RH (%),Lower temp (°C),Lower RH (%)",
-    '"Temp, °C (S/N: 11, LBL: a)","RH, % (S/N: 11, LBL: a)","Temp, °C (S/N: 12, LBL: b)","RH, % (S/N: 12, LBL: b)"',
+    '"Temp, °C (serial 11, a)","RH, % (serial 11, a)","Temp, °C (serial 12, b)","RH, % (serial 12, b)"',
     "Temperatur 1 °C,Feuchte 1 %,Temperatur 2 °C,Feuchte 2 %",
 ]
 
