@@ -150,9 +150,10 @@ def _print_all(fitted: Fit, found: pd.DataFrame, durations: Durations | None, se
     if durations:
         _title("How well each held duration foretells the scores")
         print_table(durations.table, schema.DURATIONS, settings)
-    _title("What the model found, with 90 % intervals; a positive effect is more tender")
+    at = f" at {words.hours(durations.chosen_h)} held" if durations else ""
+    _title(f"What the model found{at}, with 90 % intervals; a positive effect is more tender")
     print_estimates(found, settings)
-    _title("Freezes and rows used")
+    _title(f"Freezes and rows used{at}")
     print_table(freezes_used(fitted), FREEZES_USED, settings)
 
 

@@ -81,6 +81,7 @@ def test_durations_are_weighed(fitted: Line):
     used = next(text for text in ended.out.splitlines() if text.startswith("2024-01-1"))
     own = next(text for text in fitted.done("fit").out.splitlines() if text.startswith("2024-01-1"))
     assert used.split() == own.split()  # fitted at the trial's own duration
+    assert "What the model found at 1 h held" in ended.out and "Freezes and rows used at 1 h held" in ended.out
 
 
 def test_floors_are_averaged_over_durations(fitted: Line):
