@@ -42,6 +42,26 @@ def number(value: float, decimals: int = 1) -> str:
     return (text[1:] if float(text) == 0 and text.startswith("-") else text).replace("-", MINUS)
 
 
+def three_digits(value: float) -> str:
+    """Write a number of any size: three digits, and the whole of what is larger.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> three_digits(-0.7134), three_digits(2288.4), three_digits(60.0), three_digits(float("nan"))
+    ('−0.713', '2,288', '60', 'nan')
+    """
+    text = f"{value:,.0f}" if abs(value) >= 999.5 else f"{value:.3g}"
+    return text.replace("-", MINUS)
+
+
 def shown(celsius: float, units: str) -> float:
     """Turn a temperature into the number the trial shows.
 

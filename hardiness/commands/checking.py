@@ -86,7 +86,7 @@ def checks(
         else:
             # Counts and probabilities stand in one column: each as it is best read.
             columns = [replace(c, kind="text" if c.name == "value" else c.kind) for c in schema.CHECKS]
-            shown = found.rows.assign(value=[f"{value:.3g}" for value in found.rows["value"]])
+            shown = found.rows.assign(value=[words.three_digits(value) for value in found.rows["value"]])
             deliver(shown, [c for c in columns if c.name in PRINTED_CHECKS], opened.settings, None)
             click.echo("")
             deliver(found.calibration, schema.CALIBRATION, opened.settings, None)

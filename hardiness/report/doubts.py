@@ -101,7 +101,7 @@ def checks_section(gathered: Gathered, plot: Picture | None) -> Section:
     blocks.append(Text(looked if failed else f"All {len(checks.rows)} checks pass."))
     heads = (Head("check"), Head("found", right=True), Head("passes with"), Head(""), Head("in words", wide=True))
     rows = tuple(
-        (row["check"], f"{row['value']:.3g}".replace("-", words.MINUS), row["accepted"],
+        (row["check"], words.three_digits(float(row["value"])), row["accepted"],
          "" if row["passes"] else "LOOK", row["comment"])
         for row in checks.rows.to_dict("records")
     )  # fmt: skip

@@ -119,6 +119,9 @@ def test_a_failed_check_is_marked_and_counted(gathered):
     assert "1 check of 2 to look at, marked in the table." in said
     grid = next(block for block in section.blocks if isinstance(block, Grid))
     assert [row[3] for row in grid.rows] == ["", "LOOK"] and grid.rows[1][1] == "−0.71"
+    many = gathered.checks.rows.assign(value=2288.4)
+    large = checks_section(replace(gathered, checks=replace(gathered.checks, rows=many)), None)
+    assert all(row[1] == "2,288" for row in next(b for b in large.blocks if isinstance(b, Grid)).rows)
     assert any("CK-A" in text for block in section.blocks if isinstance(block, Points) for text in block.texts)
     assert "nothing to check" not in " ".join(said)
 
@@ -202,6 +205,11 @@ def test_a_row_with_sentences_can_stand_as_a_paragraph_on_a_phone(page):
     assert 'class="table stacked"' in checks
     floors = page.partition('<section id="floors"')[2].partition("</section>")[0]
     assert 'class="table"' in floors and "data-head" not in floors
+
+
+def test_what_a_row_is_about_stays_in_sight_on_a_phone(page):
+    narrow = page[page.index("@media (max-width: 700px)") : page.index("@media print")]
+    assert ".table:not(.stacked) :is(th, td):first-child { position: sticky; left: 0; background" in narrow
 
 
 def test_the_page_has_light_dark_and_print(page):
