@@ -24,6 +24,7 @@ from hardiness.weather.series import TIE_C, Series, to_series
 
 WARM_HALF_BEGINS = {"north": 4, "south": 10}  # [month] after January: May to October, November to April
 HALF, WARMEST, MIDSUMMER = 6, (1, 5), 3  # [month] after that: how long, June to September, and 1 August (north)
+STEADY, ALIKE = 4, 0.01  # [1] so many steps in a row that differ by so little are how a logger was set, no silence
 WARM_SHARE = 0.75  # [1] of a gap over midsummer that lies in the warm half, at least
 
 
@@ -59,16 +60,31 @@ def find_gaps(course: Course, quiet: IntArray) -> list[Stretch]:
     list of Stretch
         ``gap``, from the reading before it to the one after.
     """
-    series = course.series
-    found = []
+    series, found = course.series, []
+    steady = _steady(series.steps)
     for step in np.setdiff1d(np.flatnonzero(~series.bridged), quiet, assume_unique=True).tolist():
         lasting = series.steps[step] / HOUR_NS
         missing = max(round(lasting / course.interval_h) - 1, 1)
         how_many = f", about {words.count(missing, 'reading')} missing" if lasting < 48 else ""
+        if steady[step]:
+            how_many = (
+                ", nor between the readings beside them: it was set to read less often. Hours between such readings "
+                "count nowhere within about two weeks of the change"
+            )
         found.append(
             Stretch("gap", step, step + 1, np.nan, f"No reading for {lasting_text(float(lasting))}{how_many}.")
         )
     return found
+
+
+def _steady(steps: IntArray) -> BoolArray:
+    """Whether each step is one of several of its length in a row."""
+    if steps.size == 0:
+        return np.zeros(0, dtype=np.bool_)
+    other = np.abs(np.diff(steps)) > ALIKE * steps[:-1]
+    firsts = np.flatnonzero(np.concatenate(([True], other)))
+    lengths = np.diff(np.append(firsts, steps.size))
+    return np.repeat(lengths >= STEADY, lengths)
 
 
 def quiet_gaps(sensors: Iterable[str], series_of: Callable[[str], Series], settings: Settings) -> dict[str, SummerGaps]:

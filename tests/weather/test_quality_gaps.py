@@ -77,3 +77,22 @@ def test_gaps_of_summer_are_told_by_sensor_with_their_ends():
     assert table["hours"].tolist() == [214 * 24 + 0.5, 4.0]
     assert table["from"].tolist() == [pd.Timestamp("2032-03-31T23:30Z"), pd.Timestamp("2032-07-03T10:00Z")]
     assert summer_gaps({}, HILL).empty and list(summer_gaps({}, HILL)) == ["sensor", "from", "to", "hours"]
+
+
+def test_a_logger_that_was_set_to_read_less_often_says_so_in_place_of_missing_readings():
+    minutes = [*range(0, 15 * 1440, 10), *range(15 * 1440, 40 * 1440, 180)]
+    times = np.datetime64("2031-12-01", "ns") + np.array(minutes) * np.timedelta64(1, "m")
+    kept = np.ones(times.size, dtype=bool)
+    kept[300:330] = False  # five hours of silence, early on
+    degrees = 4 + 4 * np.cos(2 * np.pi * (np.array(minutes) / 1440 - 0.6))
+    air = xr.DataArray(degrees.round(1)[kept], {"time": times[kept]}, ("time",), attrs={"units": "degC"})
+    flags = find_flags({"L1": air}, pd.DataFrame({"sensor": ["L1"]}), HILL)
+    silence, *changed = flags.loc[flags["flag"] == "gap", "sentence"]
+    assert silence == "No reading for 5.2 h, about 30 readings missing."
+    assert (
+        80 < len(changed) < 120
+    )  # the usual interval is that of the days about it: the steps are bridged from then on
+    assert set(changed) == {
+        "No reading for 3 h, nor between the readings beside them: it was set to read less often. Hours between such "
+        "readings count nowhere within about two weeks of the change."
+    }
