@@ -25,9 +25,8 @@ from hardiness.weather.air import air_of_events, conditions_that_count
 from hardiness.weather.events import freezes_table, set_aside
 from hardiness.weather.gaps import HOUR_NS
 from hardiness.weather.hardening import INDEX_SPAN_H
-from hardiness.weather.masking import readings_that_count
 from hardiness.weather.measuring import Measured, measure_sensors
-from hardiness.weather.one_by_one import OneByOne, corrected_when_asked, counted_one_by_one, with_others
+from hardiness.weather.one_by_one import OneByOne, corrected_when_asked, counted_when_asked, with_others
 from hardiness.weather.placing import Exposures, expose_plants, first_standing
 from hardiness.weather.quality import find_flags, freezes_in_doubt, judge_flags
 from hardiness.weather.sensors import sensors_known
@@ -82,9 +81,7 @@ class Flow:
     def readings(self) -> Mapping[str, xr.DataArray]:
         """The readings that count: masked ones out, dated offsets in; ``offset_c`` of sensors is still to be added."""
         r = self.records
-        if isinstance(r.readings, OneByOne):
-            return counted_one_by_one(r.readings, r.masks, r.calibrations, r.sensors, self.settings.zone)
-        return readings_that_count(r.readings, r.masks, r.calibrations, r.sensors, self.settings.zone)
+        return counted_when_asked(r.readings, r.masks, r.calibrations, r.sensors, self.settings.zone)
 
     @property
     def reads_one_by_one(self) -> bool:

@@ -115,24 +115,30 @@ def fetched_by(readings: Mapping[str, xr.DataArray], sensor: str) -> Source | xr
     return readings.sources[sensor] if isinstance(readings, OneByOne) else readings[sensor]
 
 
-def counted_one_by_one(
-    readings: OneByOne, masks: pd.DataFrame, calibrations: pd.DataFrame, sensors: pd.DataFrame, zone: ZoneInfo
-) -> OneByOne:
-    """Take masked readings out and put dated offsets in, sensor by sensor, when they are asked for.
+def counted_when_asked(
+    readings: Mapping[str, xr.DataArray],
+    masks: pd.DataFrame,
+    calibrations: pd.DataFrame,
+    sensors: pd.DataFrame,
+    zone: ZoneInfo,
+) -> Mapping[str, xr.DataArray]:
+    """Take masked readings out and put dated offsets in; what is fetched one by one stays so.
 
     Parameters
     ----------
-    readings : OneByOne
-        As they were read.
+    readings : mapping of str to xarray.DataArray
+        As they were read. [degC]
     masks, calibrations, sensors, zone
         As :func:`hardiness.weather.masking.readings_that_count` takes them.
 
     Returns
     -------
-    OneByOne
-        What that function gives for each sensor.
+    mapping of str to xarray.DataArray
+        What that function gives for each sensor. [degC]
     """
-    sources = {
+    if not isinstance(readings, OneByOne):
+        return readings_that_count(readings, masks, calibrations, sensors, zone)
+    sources: dict[str, Source] = {
         sensor: partial(
             _counted, sensor, source, _own(masks, sensor), _own(calibrations, sensor), _own(sensors, sensor), zone
         )

@@ -30,7 +30,7 @@ from hardiness.settings_writing import to_toml
 from hardiness.weather import quality_neighbours, spread_out
 from hardiness.weather.events import freezes_table
 from hardiness.weather.masking import readings_that_count
-from hardiness.weather.one_by_one import OneByOne, count_of, counted_one_by_one, fetched_by
+from hardiness.weather.one_by_one import OneByOne, count_of, counted_when_asked, fetched_by
 from hardiness.weather.quality import find_flags
 from hardiness.weather.quality_gaps import summer_gaps
 from hardiness.weather.spread_out import spread
@@ -110,7 +110,7 @@ def test_masks_and_dated_offsets_count_one_by_one_as_in_memory():
          "verdict": ["mask", "keep"]}
     )  # fmt: skip
     dated = pd.DataFrame({"sensor": ["L2"], "from": [dt.date(2031, 12, 20)], "offset_c": [-0.4]})
-    counted = counted_one_by_one(network(), masks, dated, SENSORS, HILL.zone)
+    counted = counted_when_asked(network(), masks, dated, SENSORS, HILL.zone)
     expected = readings_that_count(dict(network()), masks, dated, SENSORS, HILL.zone)
     assert expected["L1"].size < winter(0).size and not expected["L2"].equals(winter(1))
     for name, air in expected.items():
