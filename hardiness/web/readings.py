@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from hardiness import words
 from hardiness.commands.quality import summer_gaps_of, summer_line
-from hardiness.errors import InputError
+from hardiness.errors import InputError, Problem
 from hardiness.flow import Flow
 from hardiness.read.wallclock import time_text
 from hardiness.weather.extents import extents_of
@@ -62,10 +62,10 @@ def _readings(visit: Viewer) -> HTMLResponse:
 
 
 @router.post("/files")
-def _drop(visit: ScorerWrites, files: Annotated[list[UploadFile], File()]) -> Response:
-    put = [file for file in files if file.filename or file.size]
+def _drop(visit: ScorerWrites, files: Annotated[list[UploadFile] | None, File()] = None) -> Response:
+    put = [file for file in files or [] if file.filename or file.size]
     if not put:
-        raise InputError("No file was chosen.")
+        raise InputError(Problem("no file chosen", "a logger's export, or several"))
     for file in put:
         visit.place.holding.put(file.file, file.filename or "", visit.session.number)
     return visit.go("/readings/files")

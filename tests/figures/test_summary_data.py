@@ -58,6 +58,7 @@ def test_the_input_is_left_as_it_was(make: Callable[..., Any]) -> None:
 
 
 def test_open_ends_are_said_in_words(summary: Summary) -> None:
+    assert {cell.evidence for cell in summary.cells} == {"all survived", "all died", "untested", "bracketed"}
     for cell in summary.cells:
         floor, claimable = cell_texts(cell, "C")
         if cell.evidence == "all survived":

@@ -33,6 +33,17 @@ def numbers(browser):
 # Readings
 
 
+def test_a_form_without_a_file_says_what_is_taken(browser):
+    # as browsers send a field of files that was left empty: a part whose name is empty
+    parts = [f'name="token"\r\n\r\n{browser.token}', 'name="files"; filename=""\r\nContent-Type: text/csv\r\n\r\n']
+    sent = "".join(f"--edge\r\nContent-Disposition: form-data; {part}\r\n" for part in parts) + "--edge--\r\n"
+    answer = browser.client.post(
+        "/readings/files", content=sent, headers={"content-type": "multipart/form-data; boundary=edge"}
+    )
+    assert answer.status_code == 422
+    assert "found no file chosen; accepted: a logger's export, or several." in words_of(answer.text)
+
+
 def test_three_files_one_broken_the_good_ones_are_taken_and_floors_follow(browser, folder):
     broken = readings_text((("2034-01-05", -6.0),)).replace("2034-01-05 03:00,", "2034-13-05 03:00,")
     page = words_of(
