@@ -7,7 +7,8 @@ import pytest
 
 from hardiness.errors import InputError
 from hardiness.figures.formats import PAGES
-from hardiness.figures.gallery import CHOICES, FIGURES, accepted_by, draw_figure, trial_curves
+from hardiness.figures.from_flow import trial_curves
+from hardiness.figures.gallery import CHOICES, FIGURES, accepted_by, draw_figure
 from hardiness.figures.saving import png_bytes, save_figure, svg_texts
 from hardiness.flow import Flow
 from tests.figures.pages import check_page, said
