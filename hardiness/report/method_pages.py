@@ -138,8 +138,8 @@ def _model(gathered: Gathered) -> tuple[Block, ...]:
             "Before any score: the first critical temperature is normal about the warmest exposure met, its standard "
             f"deviation {step(priors.alpha_sd, units)}; each gap between two grades is gamma with shape 2, all "
             f"together {span} from the first grade to the last on average, as trial.toml says; ln σ is normal about ln "
-            f"{step(priors.sigma_median, units)} with {priors.sigma_log_sd:g}; the spreads are half normal with "
-            f"{spreads}. A floor that leans on this says so (rests on: prior)."
+            f"{step(priors.sigma_median, units)}, its standard deviation {priors.sigma_log_sd:g}; the spreads are half "
+            f"normal with {spreads}. A floor that leans on this says so (rests on: prior)."
         ),
         *(Text(f"This trial's model also: {text}") for text in gathered.flow.covariates.said),
     )
