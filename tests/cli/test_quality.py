@@ -64,6 +64,15 @@ def test_a_flag_removes_nothing_and_freezes_say_that_one_is_in_doubt(spiked):
     )
 
 
+def test_a_network_has_the_same_flags_and_freezes_point_to_them(spiked, monkeypatch):
+    in_memory, freezes = spiked.done("quality", "--csv", "-"), spiked.done("freezes", "--csv", "-").out
+    monkeypatch.setattr("hardiness.trial.MOST_IN_MEMORY", 0)
+    assert spiked.done("quality", "--csv", "-") == in_memory
+    told = spiked.done("freezes", "--csv", "-")
+    assert told.out == freezes
+    assert told.err == "Flags were not looked for: that takes minutes here. hardiness quality looks for them.\n"
+
+
 def test_a_mask_takes_the_readings_out_keeps_them_stored_and_is_undone(spiked):
     with open_trial(spiked.folder) as trial:
         stored = trial.store.readings()["L1"].size
