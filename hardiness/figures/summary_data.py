@@ -18,12 +18,12 @@ from hardiness.figures.summary_cells import Cell, cell_texts, prepare_cells
 from hardiness.figures.summary_grades import prepare_squares
 from hardiness.figures.summary_winters import Winter, gather_winters, winter_sentence
 from hardiness.figures.typeface import clean, writable
+from hardiness.sentences import FLOOR_CAUTION
 from hardiness.settings import Settings
 
 FLAT_ROWS = 45  # more cells than this are grouped by selection
 EMPTY_SCALE_C = (-12.0, 0.0)  # [degC] where nothing was measured
 FARTHEST_C = 4.0  # [K] the scale reaches no farther beyond what was met, tested or claimed; lines are cut there
-CAUTION = "An estimate for the places and winters tested; in freezes like those tested; early and late ones are harder."
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,4 +230,4 @@ def _description(title: str, settings: Settings, winters: Sequence[Winter], cell
             parts.append(f"{who}: at or below {claimable} °{settings.units}, {cell.evidence}.")
         else:
             parts.append(f"{who}: floor {floor}, claimable {claimable} °{settings.units}, {cell.evidence}.")
-    return " ".join([*parts, CAUTION])
+    return " ".join([*parts, FLOOR_CAUTION])

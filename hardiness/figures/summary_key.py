@@ -14,12 +14,13 @@ from hardiness import words
 from hardiness.figures.half_zones import SOURCE
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import INK, QUIET, Sizes
-from hardiness.figures.summary_data import CAUTION, Summary
+from hardiness.figures.summary_data import Summary
 from hardiness.figures.summary_floors import FADE, draw_dot, draw_flag, draw_ring, hatch
 from hardiness.figures.summary_grades import Square
 from hardiness.figures.summary_squares import draw_square
 from hardiness.figures.summary_strips import draw_icicle
 from hardiness.figures.typeface import MM_PER_POINT, REGULAR, SEMIBOLD, shorten, wrap
+from hardiness.sentences import FLOOR_CAUTION
 
 SAMPLE = 2.9  # side of a square in the key [mm] at 6 pt
 FOLD_WORDS = {
@@ -250,7 +251,7 @@ def method_lines(summary: Summary, sizes: Sizes, room: float) -> list[tuple[str,
             f"({words.listed([str(number) for number in unwritten[:6]])}{' ...' if len(unwritten) > 6 else ''})."
         )
     said = [(line, False) for line in wrap(" ".join(parts), room, sizes.small)]
-    return said + [(line, True) for line in wrap(CAUTION, room, sizes.small, SEMIBOLD)]
+    return said + [(line, True) for line in wrap(FLOOR_CAUTION, room, sizes.small, SEMIBOLD)]
 
 
 def method_height(lines: Sequence[tuple[str, bool]], sizes: Sizes) -> float:

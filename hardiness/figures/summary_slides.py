@@ -10,7 +10,7 @@ from hardiness.figures.formats import Format
 from hardiness.figures.labels import label_cells
 from hardiness.figures.sheet import Sheet
 from hardiness.figures.style import HAIRLINE, PAPER_SIZES
-from hardiness.figures.summary_data import CAUTION, Summary
+from hardiness.figures.summary_data import Summary
 from hardiness.figures.summary_paper import TITLE_LINE, TITLE_REST, draw_head, draw_winters, share_rows, winters_height
 from hardiness.figures.summary_rows import (
     AXIS,
@@ -23,6 +23,7 @@ from hardiness.figures.summary_rows import (
 )
 from hardiness.figures.summary_winters import MOST_WINTERS
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, wrap
+from hardiness.sentences import FLOOR_CAUTION
 
 SIZES = PAPER_SIZES
 LEAST_PITCH = 3.0  # [mm] from row to row, before the slide is enlarged
@@ -64,7 +65,9 @@ def slide_sheets(summary: Summary, page: Format) -> list[Sheet]:
         y = draw_head(sheet, summary, page.margin, title, f"slide {index + 2} of {count}", continued=False)
         y = draw_headings(sheet, summary, columns, grid, y)
         y = draw_rows(sheet, summary, cells, labels, columns, grid, y, pitch)
-        sheet.write(page.margin, page.height - page.margin, CAUTION, SIZES.small, weight=SEMIBOLD, column="method")
+        sheet.write(
+            page.margin, page.height - page.margin, FLOOR_CAUTION, SIZES.small, weight=SEMIBOLD, column="method"
+        )
         bottom = page.height - page.margin - key.group_height(marks, SIZES, 3) - CAUTION_LINE
         key.draw_group(sheet, groups[2], SIZES, page.margin, page.room, bottom, 3)
         sheets.append(sheet)

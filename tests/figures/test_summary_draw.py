@@ -15,9 +15,10 @@ from hardiness.figures.labels import label_cells
 from hardiness.figures.scale import Scale
 from hardiness.figures.style import PAPER_SIZES
 from hardiness.figures.summary import draw_summary, prepare_summary
-from hardiness.figures.summary_data import CAUTION, Summary
+from hardiness.figures.summary_data import Summary
 from hardiness.figures.summary_strips import plan_labels
 from hardiness.figures.typeface import width_mm
+from hardiness.sentences import FLOOR_CAUTION
 from tests.figures.pages import check_page, said, texts_of
 
 
@@ -35,13 +36,13 @@ def test_a_whole_trial_fits_its_pages(summary: Summary, page: str, count: int) -
 
 
 def test_every_slide_carries_the_caution(summary: Summary) -> None:
-    assert all(CAUTION in said([sheet]) for sheet in draw_summary(summary, page="slide"))
+    assert all(FLOOR_CAUTION in said([sheet]) for sheet in draw_summary(summary, page="slide"))
 
 
 @pytest.mark.parametrize("page", ["A4", "phone"])
 def test_every_page_carries_the_caution_and_the_key(summary: Summary, page: str) -> None:
     for sheet in draw_summary(summary, page=page):
-        assert CAUTION in said([sheet])
+        assert FLOOR_CAUTION in said([sheet])
         assert all(text in said([sheet]) for text in ("tested to", "hearsay", "scored early: provisional"))
 
 
