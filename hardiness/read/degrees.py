@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from hardiness.read.slices import Bytes, Span, whole_numbers
 from hardiness.units import UNIT_NAMES, registry
 
+COLDEST_C, WARMEST_C = -60.0, 70.0  # [degC] air anywhere that fruit grows, with room to spare
 EXACT_DIGITS = 15  # a whole number of so many digits, divided by a power of ten, is the nearest float64
 
 # What loggers write where there is no temperature: no number, a fault of the sensor, or an event in the row.

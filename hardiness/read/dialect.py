@@ -19,9 +19,10 @@ from hardiness.read.grid import Grid
 from hardiness.read.header_units import Scale, is_letter_of_a_row, scale_in, units_in, units_in_line
 from hardiness.read.humidity_columns import Beside, find_beside
 from hardiness.read.opening import read_opening
+from hardiness.read.part_words import PARTS_IN_WORDS, TimeColumns
 from hardiness.read.text import Text
 from hardiness.read.time_columns import choose_time, time_of_before
-from hardiness.read.time_parts import PARTS_IN_WORDS, TimeColumns, find_parts
+from hardiness.read.time_parts import find_parts
 from hardiness.read.zone_words import unclear_letters_in
 from hardiness.words import count, listed
 
@@ -65,7 +66,7 @@ class Dialect:
     marks : dict of str to bool
         What marks on readings mean, as far as the user says: :func:`hardiness.read.marks.parse_marks`.
     parts : tuple of str
-        What each column of the time holds, where it is given in parts: :class:`hardiness.read.time_parts.TimeColumns`.
+        What each column of the time holds, where it is given in parts: :class:`hardiness.read.part_words.TimeColumns`.
     """
 
     delimiter: str

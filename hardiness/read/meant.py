@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
-from hardiness.read.degrees import to_degc
+from hardiness.read.degrees import COLDEST_C, WARMEST_C, to_degc
 from hardiness.read.dialect import Dialect
 from hardiness.read.faults import Faults
 from hardiness.read.fields import GOOD, MISSING, Fields
@@ -23,7 +23,6 @@ from hardiness.words import count
 
 Floats = NDArray[np.float64]
 
-COLDEST_C, WARMEST_C = -60.0, 70.0  # [degC] air anywhere that fruit grows, with room to spare
 LEAST_READINGS = 24  # fewer say little about a winter
 LEAST_DAYS = np.timedelta64(2, "D")
 NEVER_BELOW_C, HOT_C = (

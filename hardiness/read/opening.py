@@ -21,8 +21,8 @@ from hardiness.read.opening_rows import (
     named_columns,
     timed_lines,
 )
+from hardiness.read.part_words import HOW_TO_NAME, names_whole_date
 from hardiness.read.text import Text
-from hardiness.read.time_parts import HOW_TO_NAME, names_whole_date
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 MARKS = DELIMITERS | ALIGNED

@@ -11,8 +11,9 @@ from collections.abc import Sequence
 
 from hardiness.read.column_words import TIME_WORDS
 from hardiness.read.grid import Grid
+from hardiness.read.part_words import TimeColumns, names_whole_date, parts_said, value_of
 from hardiness.read.time_numbers import parts_in_numbers
-from hardiness.read.time_parts import TimeColumns, find_parts, names_whole_date, parts_said, value_of
+from hardiness.read.time_parts import find_parts
 
 TIME_KINDS = {"moment", "epoch", "date"}
 DATA_KINDS = TIME_KINDS | {"clock", "number", "degrees"}

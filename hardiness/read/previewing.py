@@ -19,10 +19,10 @@ from hardiness.read.conditions import CONDITIONS
 from hardiness.read.dates import ORDER_IN_WORDS
 from hardiness.read.loggers import finish
 from hardiness.read.opening import MARKS, read_opening, split_line
+from hardiness.read.part_words import PARTS_IN_WORDS
 from hardiness.read.plaintext import PlainText, open_plaintext
 from hardiness.read.preview import Preview, PreviewColumn, PreviewRow
 from hardiness.read.recognition import Asked, Recognition, Series, recognise
-from hardiness.read.time_parts import PARTS_IN_WORDS
 from hardiness.units import LETTERS
 
 ROWS = 10  # readings, or lines of a file that was not understood, that are shown

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardiness.errors import InputError, Problem
+from hardiness.read.degrees import COLDEST_C, WARMEST_C
 
 MEASURED = "measured"  # how a station's temperatures came about: one of these three
 DAILY_MINIMUM = "daily_minimum"
 ESTIMATED = "estimated"
-COLDEST_C, WARMEST_C = -60.0, 70.0  # [degC] air anywhere that fruit grows, with room to spare
 LISTED = 50  # faults of a file that are listed one by one
 
 Days = NDArray[np.datetime64]

@@ -17,8 +17,8 @@ from hardiness.read.degrees import is_missing, number_of, read_numbers
 from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, Fields, States
 from hardiness.read.layouts import EPOCH, SETTLED, layout_of
 from hardiness.read.moments import DAY, NO_OFFSET, SECOND, code_of_day, full_year, read_moments
+from hardiness.read.part_words import ACCEPTED, TimeColumns, in_range, value_of
 from hardiness.read.slices import Block, Indices, shape_of, shapes
-from hardiness.read.time_parts import ACCEPTED, TimeColumns, in_range, value_of
 
 _HOUR = 3600 * SECOND  # [ns]
 

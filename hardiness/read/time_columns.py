@@ -1,6 +1,6 @@
 """Which columns of a logger's export hold the times.
 
-In: the first rows as cells, with what each cell looks like. Out: :class:`hardiness.read.time_parts.TimeColumns`, or a
+In: the first rows as cells, with what each cell looks like. Out: :class:`hardiness.read.part_words.TimeColumns`, or a
 refusal that lists the columns and the option that names them. Of several columns that would do, none is taken.
 """
 
@@ -12,19 +12,10 @@ from hardiness.errors import InputError
 from hardiness.read.column_words import TIME_WORDS
 from hardiness.read.grid import Grid
 from hardiness.read.layouts import layout_of
+from hardiness.read.part_words import ACCEPTED, HOW_TO_NAME, TimeColumns, parts_said
 from hardiness.read.slices import shape_of
 from hardiness.read.time_numbers import parts_in_numbers
-from hardiness.read.time_parts import (
-    ACCEPTED,
-    HOW_TO_NAME,
-    TimeColumns,
-    all_fit,
-    filled,
-    find_parts,
-    holds_halves,
-    parts_named,
-    parts_said,
-)
+from hardiness.read.time_parts import all_fit, filled, find_parts, holds_halves, parts_named
 from hardiness.read.zone_words import heads_zones
 
 OPTION = "--time-column"

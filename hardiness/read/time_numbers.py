@@ -1,6 +1,6 @@
 """Times given in parts without names: columns of numbers that can only be the parts of one time.
 
-In: the first rows as cells. Out: :class:`hardiness.read.time_parts.TimeColumns`, where columns side by side make up
+In: the first rows as cells. Out: :class:`hardiness.read.part_words.TimeColumns`, where columns side by side make up
 dates and times of day that run one way, under one reading only; else nothing.
 """
 
@@ -13,7 +13,8 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from hardiness.read.grid import Grid, kind_of
-from hardiness.read.time_parts import ACCEPTED, CLOCKS, TimeColumns, filled, value_of
+from hardiness.read.part_words import ACCEPTED, CLOCKS, TimeColumns, value_of
+from hardiness.read.time_parts import filled
 
 _LEAST_ROWS = 3  # fewer prove no order of numbers
 _FIRST_PLACES = 3  # parts without names begin in one of the first columns
