@@ -31,6 +31,11 @@ def test_every_page_of_a_whole_trial_answers(shared, path):
     assert "style=" not in text and "onclick" not in text  # nothing that the policy would block
 
 
+def test_an_empty_trial_has_no_floors_to_choose_among(serve, bare):
+    text = serve(bare).page("/results")
+    assert "There is no floor yet" in text and "<select" not in text and "No floor is like that" not in text
+
+
 def test_an_empty_trial_begins_with_the_register(serve, bare):
     words = serve(bare).words("/")
     assert "Begin with what is under test" in words

@@ -5,13 +5,14 @@ from pathlib import Path
 AXE = Path(__file__).parents[2] / "data" / "web" / "axe.min.js"
 
 
+AT_WORK_MS = 200_000  # what is worked out behind a page waits for what was asked before: pictures of other tests
 POLL_MS, POLLS = 100, 600  # for what no selector can wait for: a minute, as the machine may be busy
 
 
 def done(page, heading: str = "") -> None:
     """Wait until the answer is there; after a click also the heading, since the page before has an answer too."""
     page.wait_for_selector(f'h1:has-text("{heading}")' if heading else "h1")
-    page.wait_for_selector("#answer:not([hx-get])")
+    page.wait_for_selector("#answer:not([hx-get])", timeout=AT_WORK_MS)
     page.wait_for_load_state("networkidle")
 
 

@@ -88,7 +88,8 @@ def test_the_reasons_come_into_the_page(looked_at, look):
     page = look(f"{looked_at}/results/selection/OL-01")
     done(page)
     page.click("text=Say it in sentences")
-    page.wait_for_selector("text=Never tested")
+    done(page, "What do the figures of OL-01 rest on?")
+    assert "Never tested there: anything colder than" in page.inner_text("#why")
 
 
 def test_a_plant_is_moved_and_moved_back(address, look, folder):
