@@ -64,11 +64,11 @@ def spacing_table(posterior: Posterior) -> pd.DataFrame:
     DataFrame
         Columns of ``schema.SPACING``, the largest z first; a positive difference means tender by the low grades and
         hardy by the high ones. Empty where the scale has one threshold or fewer than three selections can be compared.
-        It costs two fits.
+        It costs two fits where there are so many.
     """
     design, names = posterior.design, schema.column_names(schema.SPACING)
     split = last_low_grade(design.worst)
-    if not 1 <= split < design.worst:
+    if not 1 <= split < design.worst or len(design.selections) < LEAST_SELECTIONS:
         return pd.DataFrame(columns=names)
     weights = _contrasts(design)
     low, high = design.low, design.high
