@@ -73,7 +73,7 @@ def _as_one(sheets: Sequence[Sheet]) -> Figure:
     return first
 
 
-def _known(value: str, names: Sequence[object], option: str) -> str:
+def _known(value: str, names: Sequence[object], called: str) -> str:
     """Check a name that a person gave.
 
     Raises
@@ -84,8 +84,8 @@ def _known(value: str, names: Sequence[object], option: str) -> str:
     known = sorted({str(name) for name in names if name})
     if value not in known:
         some = ", ".join(known[:8]) + (", ..." if len(known) > 8 else "")
-        raise InputError(Problem(f"'{value}'", f"one of {some}" if known else "none: the trial has no such name yet",
-                                 file=f"--{option}", hint=near_name(value, known)))  # fmt: skip
+        accepted = f"one of {some}" if known else "none: the trial has no such name yet"
+        raise InputError(Problem(f"{called} '{value}'", accepted, hint=near_name(value, known)))
     return value
 
 

@@ -104,13 +104,13 @@ def make_cards(gathered: Gathered, selections: Sequence[str] = (), rootstock: st
     floors = gathered.floors
     stocks = sorted(set(floors["rootstock"]))
     problems: list[Problem | str] = [
-        Problem(f"'{name}'", "a selection of the trial", file="--selection", hint=near_name(name, gathered.order))
+        Problem(f"selection '{name}'", "a selection of the trial", hint=near_name(name, gathered.order))
         for name in selections
         if name not in gathered.order
     ]
     if rootstock is not None and rootstock not in stocks:
         accepted = f"one of {', '.join(stocks)}" if stocks else "none: no plant is registered"
-        problems.append(Problem(f"'{rootstock}'", accepted, file="--rootstock", hint=near_name(rootstock, stocks)))
+        problems.append(Problem(f"rootstock '{rootstock}'", accepted, hint=near_name(rootstock, stocks)))
     if problems:
         raise InputError(problems)
     if rootstock is not None:

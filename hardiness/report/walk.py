@@ -110,8 +110,7 @@ def walk_of(flow: Flow, block: str | None = None) -> Walk:
     blocks = sorted({name for name in plants["block"] if name}, key=natural)
     if block is not None and block not in blocks:
         known = ", ".join(blocks) or "none: no plant has a block"
-        raise InputError(Problem(f"'{block}'", f"a block of the trial ({known})", file="--block",
-                                 hint=near_name(block, blocks)))  # fmt: skip
+        raise InputError(Problem(f"block '{block}'", f"a block of the trial ({known})", hint=near_name(block, blocks)))
     if block is not None:
         plants = plants[plants["block"] == block]
     gone = plants["removed_on"].notna()

@@ -123,7 +123,7 @@ def test_choices_are_made_from_the_data_and_can_be_made() -> None:
     ("name", "choice", "told"),
     [
         ("survival", {"selection": "OL-1"}, "Did you mean 'OL-01'"),
-        ("survival", {"rootstock": "stock Q"}, "'stock Q'; accepted: one of own, stock P"),
+        ("survival", {"rootstock": "stock Q"}, "found rootstock 'stock Q'; accepted: one of own, stock P"),
         ("damage_map", {"block": "west"}, "'west'; accepted: one of east"),
         ("freeze_course", {"event": "2030-01-13"}, "2030-01-12"),
         ("winters", {"winter": "2033-34"}, "2029-30"),

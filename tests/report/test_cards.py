@@ -70,8 +70,8 @@ def test_unknown_names_are_refused_together_with_near_ones(gathered):
     with pytest.raises(InputError) as caught:
         make_cards(gathered, ["CK-B"], "stock Q")
     first, second = (str(problem) for problem in caught.value.problems)
-    assert "found 'CK-B'" in first and "'CK-A'" in first
-    assert "found 'stock Q'" in second and "stock P" in second
+    assert "found selection 'CK-B'" in first and "'CK-A'" in first
+    assert "found rootstock 'stock Q'" in second and "stock P" in second
 
 
 @pytest.mark.parametrize(
