@@ -17,7 +17,7 @@ from hardiness.report.gathered import Gathered
 from hardiness.schema import Column
 from hardiness.settings import Settings
 
-MOST_COMPARED = 60  # selections up to which all pairs are listed; past it each against the checks
+MOST_PAIRED = 60  # selections up to which all pairs are listed; past it each against the checks
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet compute a cell
 
 
@@ -61,7 +61,7 @@ def report_tables(gathered: Gathered) -> list[NamedTable]:
         for table in schema.RECORD_TABLES.values()
     ]  # fmt: skip
     selections = gathered.flow.records.selections["selection"]
-    against = None if len(selections) <= MOST_COMPARED else flow.checks
+    against = None if len(selections) <= MOST_PAIRED else flow.checks
     pairs = flow.compare(against=against) if against is None or against else flow.compare([])
     named += [
         NamedTable("freezes", "a row per freeze and sensor", flow.freezes, measured),

@@ -22,7 +22,7 @@ from hardiness.report.build import write_report
 from hardiness.report.cards import card_pdf, make_cards
 from hardiness.report.gathered import gather
 from hardiness.report.scoring_sheet import write_scoring_sheet
-from hardiness.report.tables import MOST_COMPARED, NamedTable, csv_table
+from hardiness.report.tables import MOST_PAIRED, NamedTable, csv_table
 from hardiness.report.typesetting import PAPERS
 from hardiness.report.workbook import workbook_bytes
 from hardiness.schema import RECORD_TABLES
@@ -79,7 +79,7 @@ def _maker(name: str) -> Callable[[Flow], NamedTable]:
 @router.get("/tables.xlsx")
 def _tables(visit: Viewer) -> Response:
     answer = ready(visit, "floors")
-    few = len(set(answer.done.observations["selection"])) <= MOST_COMPARED
+    few = len(set(answer.done.observations["selection"])) <= MOST_PAIRED
     tables = [records_table(visit.place.trial, name) for name in RECORD_TABLES]
     tables += [answer.keep(("table", name), _maker(name)) for name in ANSWERS if name != "compare" or few]
     return given_file(workbook_bytes(tables, answer.done.settings), file_name(visit, "tables", "xlsx"))
