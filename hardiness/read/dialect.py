@@ -144,7 +144,7 @@ def find_dialect(
     (';', (0,), 1, 'degF')
     """
     wanted = [name for name in (time_column, temperature_column, sensor_column) if name]
-    opening = read_opening(text, file=file, wanted=wanted)
+    opening = read_opening(text, file=file, wanted=wanted, before=None if time_column else last.time_column)
     grid, texts = opening.grid, opening.headings
     whole, temperature, sensor, chosen = _choose(grid, time_column, temperature_column, sensor_column, last)
     time = whole.places
@@ -249,7 +249,8 @@ def find_channels(
     >>> find_channels(Text.of(b"Time;Air (C);RH (%);Soil (C)\n2023-01-14 06:05;-4,5;88;3,0\n"), file="l.csv")
     ['Air (C)', 'Soil (C)']
     """
-    grid = read_opening(text, file=file, wanted=[*named, *([time_column] if time_column else [])]).grid
+    wanted_names = [*named, *([time_column] if time_column else [])]
+    grid = read_opening(text, file=file, wanted=wanted_names, before=None if time_column else last.time_column).grid
     time = _time_of(grid, time_column, last)[0].places
     if named:
         places, problems = _named(grid, named, option)

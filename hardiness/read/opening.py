@@ -76,7 +76,7 @@ class _Lines:
     timed: list[int]
 
 
-def read_opening(text: Text, *, file: str, wanted: list[str]) -> Opening:
+def read_opening(text: Text, *, file: str, wanted: list[str], before: str | None = None) -> Opening:
     """Find delimiter and header.
 
     Parameters
@@ -87,6 +87,8 @@ def read_opening(text: Text, *, file: str, wanted: list[str]) -> Opening:
         Its name, for messages.
     wanted : list of str
         Names of columns that the user gave.
+    before : str, optional
+        Columns of times chosen for the sensor's last files: they may make up the times of this one too.
 
     Returns
     -------
@@ -103,7 +105,7 @@ def read_opening(text: Text, *, file: str, wanted: list[str]) -> Opening:
     filled = sum(1 for line in lines if line)
     if 2 * max(map(_sense, ways)) < _MOST_SENSE * filled:  # no delimiter makes sense of half of the lines
         ways += [_split(lines, mark) for mark in ALIGNED]
-    parted, header = _in_parts(ways, wanted)
+    parted, header = _in_parts(ways, [*wanted, before] if before else wanted)
     if parted is not None:
         best, first = parted, parted.timed[0]
         header = header_above(best.rows, best.kinds, first, best.timed, wanted) if header is None else header

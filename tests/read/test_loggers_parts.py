@@ -145,6 +145,15 @@ def test_parts_that_were_named_are_those_of_the_next_file(write):
     assert "Times are taken from 'a + b + c', as for the last file of L1; --time-column names another." in logger.said
 
 
+@pytest.mark.parametrize("named", ["year=a + doy=b + hhmm=c", "year=1 + doy=2 + hhmm=3"])
+def test_parts_that_were_named_are_used_where_nothing_else_tells_the_times(write, named):
+    last = Choices.of({"time_column": named}, "the last file of L1")
+    path = write("a,b,c,Temp", "2023,14,2345,-3.1", "2023,15,15,-3.3")
+    assert times_of(read(path, last=last)) == [FIRST, LAST]
+    other = write("Time,Temp", "2023-01-14 23:45,-3.1", "2023-01-15 00:15,-3.3")
+    assert times_of(read(other, last=last)) == [FIRST, LAST]
+
+
 @pytest.mark.parametrize(
     ("row", "column", "told"),
     [
