@@ -15,15 +15,15 @@ import pandas as pd
 
 from hardiness import words
 from hardiness.figures.formats import PAGES, Format, format_named
-from hardiness.figures.naming import grade_heading, printable
+from hardiness.figures.naming import grade_heading, heading_lines
 from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, name_axes, open_plate
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET, Sizes, drawing
 from hardiness.figures.summary_floors import circle
-from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, width_mm, wrap
+from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, width_mm
 
 BAR = "#CFD8DC"  # the range that chance allows
-MOST_LINES = 2  # of a panel's heading
+MOST_LINES = {False: 3, True: 2}  # of a panel's heading, of one row of panels and of several
 COLUMNS = {True: 2, False: 3}  # panels beside each other at least, on a phone and elsewhere
 LEAST_ROWS = 20  # of fewer nothing is concluded; common practice, no source
 TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
@@ -176,16 +176,17 @@ def _draw(plate: Plate, picture: Calibration, form: Format) -> float:
     sizes = form.sizes
     scale = width_mm("100", sizes.small) + 2.0  # figures of the upright scale
     high, small = 1.25 * sizes.text * MM_PER_POINT, sizes.small * MM_PER_POINT  # of a line
-    around = (MOST_LINES + 0.6) * high + 2.9 * small + 1.2 * high  # of a panel
+    below = 2.9 * small + 1.2 * high  # of a panel
     least = COLUMNS[form.narrow]
     for columns in range(least, max(len(picture.panels), least) + 1):  # more beside each other where they are many
         side = form.room / columns - scale - 4.0
         rows = -(-len(picture.panels) // columns)
+        most = MOST_LINES[rows > 1]
+        around = (most + 0.6) * high + below
         if rows * (side + around) <= plate.bottom - plate.top:
             break
     side = min(side, (plate.bottom - plate.top) / rows - around)
-    headings = [wrap(printable(panel.heading), side + 3.0, sizes.text, SEMIBOLD)[:MOST_LINES]
-                for panel in picture.panels]  # fmt: skip
+    headings = [heading_lines(panel.heading, side + 3.0, sizes.text, most) for panel in picture.panels]
     y = plate.top
     for first in range(0, len(headings), columns):
         lines = max(len(heading) for heading in headings[first : first + columns])

@@ -9,7 +9,7 @@ import datetime as dt
 from collections.abc import Sequence
 
 from hardiness import words
-from hardiness.figures.typeface import SEMIBOLD, shorten, writable
+from hardiness.figures.typeface import SEMIBOLD, shorten, wrap, writable
 
 UNWRITABLE = "(a name the fonts here cannot write)"
 
@@ -100,6 +100,29 @@ def short_names(names: Sequence[str], room: float, size: float, weight: int = SE
         shorten(name, room, size, weight, tail=f" ({first[name]})") if len(by_text[text]) > 1 else text
         for text, name in zip(texts, names, strict=True)
     ]
+
+
+def heading_lines(text: str, room: float, size: float, most: int) -> list[str]:
+    """Break a heading into lines; what is too long for them is shortened in the last.
+
+    Parameters
+    ----------
+    text : str
+    room : float
+        Of a line. [mm]
+    size : float
+        [pt]
+    most : int
+        Lines.
+
+    Returns
+    -------
+    list of str
+    """
+    lines = wrap(printable(text), room, size, SEMIBOLD)
+    if len(lines) > most:
+        lines[most - 1 :] = [" ".join(lines[most - 1 :])]
+    return [shorten(line, room, size, SEMIBOLD) for line in lines]
 
 
 def grade_heading(grade: int, name: str, *, last: bool) -> str:

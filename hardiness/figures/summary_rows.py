@@ -27,7 +27,7 @@ from hardiness.figures.typeface import MM_PER_POINT, REGULAR, SEMIBOLD, width_mm
 SIZES = PAPER_SIZES
 LEAST_PITCH, MOST_PITCH = 2.4, 4.6  # [mm] from row to row; 6.5 pt type is 2.3 mm
 GROUP_GAP = 0.2  # of the pitch, between selections
-GRID_ROOM, PANEL_ROOM = 56.0, 50.0  # [mm] most for squares, least for floors
+GRID_ROOM, PANEL_ROOM = 56.0, 49.0  # [mm] most for squares, least for floors
 NUMBERS = (("floor", 11.5), ("claimable", 11.3), ("evidence", 14.5), ("rests on", 10.7), ("lost", 8.5))  # [mm]
 HEADS, ZONE_LINE, AXIS = 10.4, 2.9, 3.5  # heights [mm]
 

@@ -17,19 +17,20 @@ import xarray as xr
 
 from hardiness import words
 from hardiness.figures.formats import Format, format_named
-from hardiness.figures.naming import grade_heading
+from hardiness.figures.naming import grade_heading, heading_lines
 from hardiness.figures.plate import Plate, Words, close_plate, empty_plate, name_axes, open_plate
 from hardiness.figures.scale import OTHER, Scale, draw_grid, draw_labels, temperature_ends
 from hardiness.figures.sheet import LAYER, Sheet
 from hardiness.figures.style import ACCENT, HAIRLINE, INK, PAPER, QUIET, drawing, grade_ramp
 from hardiness.figures.summary_floors import circle, hatch
-from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, width_mm
+from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, width_mm
 from hardiness.settings import Settings
 from hardiness.tolerance.thresholds import plain_curves
 
 BEYOND_C = 3.0  # [K] the curves are drawn so far colder than tested and warmer than met
 POINTS = 141
 LEAST_SHOWN = 0.5  # [1] share to which plants were tested where half a cell is spoken of
+MOST_LINES = 2  # of a strip's heading
 TINT = "#DDE3E0"
 AXES = "Up: share of plants that come through without reaching the grade. Across: temperature held."
 METHOD = (
@@ -245,13 +246,15 @@ def draw_survival(prepared: Survival, *, page: str | Format = "A4") -> list[Shee
 def _draw(plate: Plate, prepared: Survival, form: Format) -> float:
     sizes, sheet = form.sizes, plate.sheet
     small, line = sizes.small * MM_PER_POINT, 1.3 * sizes.text * MM_PER_POINT
-    columns = 2 if form.fixed and len(prepared.strips) > 2 else 1
+    columns = min(3 if len(prepared.strips) > 4 else 2, len(prepared.strips)) if form.fixed else 1
     rows = -(-len(prepared.strips) // columns)
     beside = width_mm("100 %", sizes.small) + 1.6
     wide = form.room / columns
     lane = 1.5 * small
     ends = 3.6 * small  # a row of labels with its ticks
-    free = (plate.bottom - plate.top - 2 * ends) / rows - line - 2 * lane - 1.6
+    named = [heading_lines(strip.heading, wide - beside - 7.0, sizes.text, MOST_LINES) for strip in prepared.strips]
+    heading = line * max(len(lines) for lines in named)
+    free = (plate.bottom - plate.top - 2 * ends) / rows - heading - 2 * lane - 1.6
     high = max(min(free, 26.0), 5.0)
     lowest = plate.top
     for column in range(columns):
@@ -259,10 +262,12 @@ def _draw(plate: Plate, prepared: Survival, form: Format) -> float:
         scale = Scale(prepared.temperatures_c[0], prepared.temperatures_c[-1], left, left - beside + wide - 7.0)
         y = plate.top + ends
         draw_labels(sheet, scale, OTHER[prepared.units], sizes, y - 1.2 - 0.4 * small, y - 0.4 * small)
-        for strip in prepared.strips[column * rows : (column + 1) * rows]:
-            heading = shorten(strip.heading, scale.right - left, sizes.text, SEMIBOLD)
-            sheet.write(left, y + 0.8 * line, heading, sizes.text, weight=SEMIBOLD, column=f"strip-{left:.0f}")
-            top = y + line + lane
+        some = slice(column * rows, (column + 1) * rows)
+        for strip, lines in zip(prepared.strips[some], named[some], strict=True):
+            for up, text in enumerate(reversed(lines)):
+                sheet.write(left, y + heading - (0.2 + up) * line, text, sizes.text, weight=SEMIBOLD,
+                            column=f"strip-{left:.0f}")  # fmt: skip
+            top = y + heading + lane
             _draw_strip(sheet, prepared, strip, scale, top, top + high, lane, form)
             y = top + high + lane + 1.6
         draw_labels(sheet, scale, prepared.units, sizes, y + 1.7 * small, y)

@@ -35,7 +35,8 @@ def test_shares_have_their_axes_named_above_the_first_panel(page: str) -> None:
         named = [text for text in texts_of(sheets[0]) if text.get_gid() == "text-axes"]
         assert " ".join(text.get_text() for text in named).startswith("Up: share of ")
         assert "Across: " in said(sheets)
-        first = [text for text in texts_of(sheets[0]) if text.get_text().startswith("1 or worse: ")]
+        assert set(SETTINGS.grades[1].split()) <= set(said(sheets).split())  # a heading loses no word to its room
+        first = [text for text in texts_of(sheets[0]) if text.get_text().startswith("1 or worse:")]
         assert len(first) == 1 and max(text.get_position()[1] for text in named) < first[0].get_position()[1]
 
 
