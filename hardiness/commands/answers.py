@@ -167,12 +167,12 @@ def floors(
         asked = grade_named(grade, opened.settings)
         if explain is not None:
             explain_floors(flow, explain, survive, asked)
-            say(floor_notes(flow))
+            say(floor_notes(flow, asked))
             return
         table = flow.floors(survive, asked)
         if csv is not None:
             deliver(table, schema.FLOORS, opened.settings, csv)
-            say(floor_notes(flow))
+            say(floor_notes(flow, asked))
         else:
             print_floors(flow, table, survive, asked)
         refuse_unusable_scores(flow)
@@ -212,7 +212,7 @@ def print_floors(flow: Flow, table: pd.DataFrame, survive: float = 0.9, grade: i
     columns = {column.name: column for column in schema.FLOORS}
     columns |= {name: replace(columns[name], kind="text") for name in texts}
     print_table(shown.assign(**texts), [columns[name] for name in PRINTED_FLOORS], settings, FIRST_FLOORS)
-    say(floor_notes(flow))
+    say(floor_notes(flow, grade))
 
 
 def _undated(flow: Flow) -> list[str]:

@@ -12,41 +12,47 @@ MOST_NAMED = 8  # claims in one sentence
 NO_LATITUDE = "The trial names no latitude: winters are taken as north of the equator, July to June."
 
 
-def fit_notes(flow: Flow) -> list[str]:
+def fit_notes(flow: Flow, grade: int | None = None) -> list[str]:
     """Write the sentences that go with every figure of the model: what it stands for, and what makes it weak.
 
     Parameters
     ----------
     flow : Flow
+    grade : int, optional
+        The grade that floors were asked for; the last unless given.
 
     Returns
     -------
     list of str
     """
-    return [FLOOR_CAUTION, *weak_notes(flow)]
+    return [FLOOR_CAUTION, *weak_notes(flow, grade)]
 
 
-def weak_notes(flow: Flow) -> list[str]:
+def weak_notes(flow: Flow, grade: int | None = None) -> list[str]:
     """Write what makes the figures of the model weak; nothing where the trial can tell enough.
 
     Parameters
     ----------
     flow : Flow
+    grade : int, optional
+        The grade that floors were asked for; the last unless given.
 
     Returns
     -------
     list of str
     """
     table = flow.observations
-    return fit_cautions(table[table["protected"] == ""], len(flow.settings.grades))
+    return fit_cautions(table[table["protected"] == ""], len(flow.settings.grades), grade)
 
 
-def floor_notes(flow: Flow) -> list[str]:
+def floor_notes(flow: Flow, grade: int | None = None) -> list[str]:
     """Write the sentences that go with floors: cautions, what is provisional, what was never scored.
 
     Parameters
     ----------
     flow : Flow
+    grade : int, optional
+        The grade that floors were asked for; the last unless given.
 
     Returns
     -------
@@ -60,7 +66,7 @@ def floor_notes(flow: Flow) -> list[str]:
         return ["There is no observation to fit yet: every registered cell is untested."]
     table = flow.observations
     used = table[table["protected"] == ""]
-    notes = [*fit_notes(flow), *flow.covariates.said]
+    notes = [*fit_notes(flow, grade), *flow.covariates.said]
     if kin := with_kin(flow.kinship):
         notes.append(f"Pooled with their kin, by the parents in the register: {words.count(len(kin), 'selection')}.")
     if flow.season_met is not None:

@@ -11,7 +11,7 @@ FEW_ROWS = 5
 PRIOR = "the prior, what was assumed before any score"
 
 
-def fit_cautions(table: pd.DataFrame, grades: int) -> list[str]:
+def fit_cautions(table: pd.DataFrame, grades: int, grade: int | None = None) -> list[str]:
     """Say what a table of observations cannot tell.
 
     One grade in every row, one selection, one freeze or a handful of rows still give an answer, open on one side: how
@@ -23,6 +23,8 @@ def fit_cautions(table: pd.DataFrame, grades: int) -> list[str]:
         Observations of unprotected plants: ``plant, selection, freeze, grade``; ``grade_low`` where known.
     grades : int
         Number of grades.
+    grade : int, optional
+        The grade that floors are asked for; the last unless given.
 
     Returns
     -------
@@ -42,7 +44,9 @@ def fit_cautions(table: pd.DataFrame, grades: int) -> list[str]:
         return []
     worst, said = grades - 1, []
     low = table["grade_low"].fillna(table["grade"]) if "grade_low" in table.columns else table["grade"]
-    lost = int((low >= worst).sum())
+    asked = worst if grade is None else grade
+    lost = int((low >= asked).sum())
+    is_life = asked == worst
     if len(table) < FEW_ROWS:
         said.append(f"Only {words.count(len(table), 'row')}: the figures say little more than {PRIOR}.")
     seen = sorted(set(table["grade"]))
@@ -53,9 +57,11 @@ def fit_cautions(table: pd.DataFrame, grades: int) -> list[str]:
     elif len(seen) == 1:
         said.append(f"Every row has grade {seen[0]:g}: how far the other grades lie from it is assumed, not seen.")
     elif lost == 0:
-        said.append(f"No plant was lost: every floor is open to the cold side, and rests on {PRIOR}.")
+        none = "No plant was lost" if is_life else f"No plant reached grade {asked}"
+        said.append(f"{none}: every floor is open to the cold side, and rests on {PRIOR}.")
     elif lost < MOST_PRIOR:
-        said.append(f"Only {words.count(lost, 'row')} with a loss: every floor rests on {PRIOR}.")
+        few = "with a loss" if is_life else f"that reached grade {asked}"
+        said.append(f"Only {words.count(lost, 'row')} {few}: every floor rests on {PRIOR}.")
     if len(set(table["freeze"])) == 1:
         said.append("One freeze alone cannot tell what the freeze did from what the plants are: a second one will.")
     if len(set(table["selection"])) == 1:

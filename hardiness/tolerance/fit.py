@@ -45,7 +45,7 @@ class Fit:
 
     @property
     def cautions(self) -> list[str]:
-        """What makes the figures weak, in sentences; empty where nothing does.
+        """What makes figures of life and death weak, in sentences; empty where nothing does.
 
         Examples
         --------
@@ -57,11 +57,14 @@ class Fit:
         >>> fit.floors().attrs["cautions"] == fit.cautions
         True
         """
-        design = self.posterior.design
-        return fit_cautions(design.table[stands_open(design.table)], design.grades)
+        return self._cautions(None)
 
-    def _said_with(self, table: pd.DataFrame) -> pd.DataFrame:
-        table.attrs["cautions"] = self.cautions
+    def _cautions(self, grade: int | None) -> list[str]:
+        design = self.posterior.design
+        return fit_cautions(design.table[stands_open(design.table)], design.grades, grade)
+
+    def _said_with(self, table: pd.DataFrame, grade: int | None = None) -> pd.DataFrame:
+        table.attrs["cautions"] = self._cautions(grade)
         return table
 
     def floors(self, survive: float = 0.9, grade: int | None = None, level: float = 0.9) -> pd.DataFrame:
@@ -81,7 +84,7 @@ class Fit:
         DataFrame
             Columns of ``schema.FLOORS``. [degC]
         """
-        return self._said_with(floors_table(self.posterior, survive=survive, grade=grade, level=level))
+        return self._said_with(floors_table(self.posterior, survive=survive, grade=grade, level=level), grade)
 
     def compare(
         self, selections: Iterable[str] | None = None, against: Iterable[str] | None = None, level: float = 0.9

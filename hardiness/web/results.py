@@ -102,7 +102,7 @@ def _floors(
             "strips": strips_of(answer, table, survive=survive, grade=asked, most=MOST_STRIPS),
             "stocks": sorted(set(whole["rootstock"])),
             "winters": sorted(set(flow.observations["winter"])),
-            "notes": floor_notes(flow),
+            "notes": floor_notes(flow, asked),
             "held": words.hours(settings.model_held_h),
             "percent": f"{100 * survive:g}",
             "can_fit": flow.can_fit,

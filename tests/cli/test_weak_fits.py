@@ -48,6 +48,16 @@ def test_one_grade_only_is_said_once_beside_the_figures(one_grade, verb):
     assert ended.err.count(said) == 1 and ended.err.count(ONE_FREEZE) == 1, ended.err
 
 
+def test_what_is_said_of_losses_is_of_the_grade_asked_for(planted_template, tmp_path):
+    scores = "".join(f"T{plant},2023-02-20,{grade}\n" for plant, grade in ((1, 3), (2, 3), (3, 4)))
+    line = frozen_once(planted_template, tmp_path, scores)
+    lost, of_grade = "No plant was lost: every floor", "reached grade"
+    assert [line.done("floors").err.count(said) for said in (lost, of_grade)] == [1, 0]
+    for verb in (("floors", "--grade", "3"), ("floors", "--grade", "3", "--csv", "-")):
+        assert [line.done(*verb).err.count(said) for said in (lost, of_grade)] == [0, 0]
+    assert "Only 1 row that reached grade 4: every floor rests on" in line.done("floors", "--grade", "4").err
+
+
 def test_one_table_of_the_checks_says_it_too(one_row):
     for verb in (("checks", "--csv", "-"), ("checks", "--table", "influence", "--csv", "-")):
         assert one_row.done(*verb).err.count(ONE_ROW) == 1

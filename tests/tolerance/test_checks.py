@@ -166,6 +166,11 @@ def test_cautions_are_said_once_each_and_only_where_they_hold():
         "No plant was lost: every floor is open to the cold side, and rests on the prior, what was assumed "
         "before any score."
     ]
+    assert (alive["grade_low"] >= 3).sum() >= 3 and fit_cautions(alive, 6, grade=3) == []  # floors of a lower grade
+    hardly = rows.assign(grade=rows["grade"].clip(upper=2), grade_low=rows["grade_low"].clip(upper=2))
+    assert fit_cautions(hardly, 6, grade=3)[0].startswith("No plant reached grade 3: every floor is open to the cold")
+    twice = hardly.assign(grade_low=np.where(np.arange(len(rows)) < 2, 3, 0), grade=hardly["grade"].clip(lower=1))
+    assert fit_cautions(twice, 6, grade=3)[0].startswith("Only 2 rows that reached grade 3: every floor rests on")
     assert "One freeze alone" in " ".join(fit_cautions(rows.assign(freeze="f1"), 6))
     assert "With one selection alone" in " ".join(fit_cautions(rows.assign(selection="A"), 6))
     assert fit_cautions(rows.iloc[:0], 6) == []
