@@ -63,7 +63,8 @@ def _normal_scores(design: Design, node: Node, figures: Figures, count: int, rng
     """Standard normals, correlated as the figures are at the mode; dims (draw, figure)."""
     factor, reduced = node.mode.factor, reduce_figures(design, node.mode, figures)
     values, vectors = np.linalg.eigh(factor.dense_covariance)  # a scale of 0 makes it singular
-    shared = rng.standard_normal((count, values.size)) * np.sqrt(np.maximum(values, 0.0))
+    # By the symmetric root: another turns with the eigenvectors' signs, which rounding decides, and ranks with it.
+    shared = (rng.standard_normal((count, values.size)) @ vectors) * np.sqrt(np.maximum(values, 0.0))
     deviations: Floats = (shared @ vectors.T) @ reduced.dense.T
     for level, own in ((1, reduced.cells), (2, reduced.selections)):
         sd = np.sqrt(factor.variance[level])

@@ -72,6 +72,18 @@ def test_the_same_posterior_gives_the_same_draws_and_as_many_as_asked(posterior,
     assert first.shape == (501, len(posterior.design.cells)) and np.array_equal(first, second)
 
 
+def test_draws_hold_still_where_rounding_turns_eigenvectors(posterior, critical, monkeypatch):
+    """Their signs, and any turn among those of one eigenvalue, are left to the machine's arithmetic."""
+    before, eigh, rng = joint_draws(posterior, critical, 501), np.linalg.eigh, np.random.default_rng(4)
+
+    def otherwise(matrix):
+        values, vectors = eigh(matrix + 1e-15 * np.diag(rng.standard_normal(len(matrix))))
+        return values, vectors * rng.choice([-1.0, 1.0], len(matrix))
+
+    monkeypatch.setattr(np.linalg, "eigh", otherwise)
+    assert joint_draws(posterior, critical, 501) == pytest.approx(before, abs=1e-6)
+
+
 def test_draws_know_no_floor_that_the_table_does_not(posterior, draws):
     """The middle of critical temperatures is the floor at one half, which the floors table prints."""
     half = floor_distribution(posterior, survive=0.5, grade=5).quantile(0.5)
