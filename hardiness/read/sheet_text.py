@@ -61,11 +61,19 @@ def write_sheet(workbook: BinaryIO, into: BinaryIO, file: str) -> list[str]:
             book = openpyxl.load_workbook(workbook, read_only=True, data_only=True)
             try:
                 shown = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"] or book.worksheets
+                for sheet in shown:
+                    sheet.reset_dimensions()  # some programs write a wrong size: rows beyond it would be lost
                 name, said = _choose(shown, file) if len(shown) > 1 else (shown[0].title, [])
+                widest = 0  # an empty cell at the end of a row may not be there at all
                 for row in book[name].iter_rows():
-                    into.write(("\t".join(map(_text_of, row)) + "\n").encode())
+                    widest = max(widest, len(row))
+                    into.write(("\t".join(map(_text_of, row)) + "\t" * (widest - len(row)) + "\n").encode())
             finally:
                 book.close()
+    except OSError as error:
+        if error.errno is not None:
+            raise  # the machine's: a full disk
+        raise _no_workbook("a ZIP file without a workbook in it", file) from None  # so openpyxl says it
     except _BROKEN as error:
         if isinstance(error, InputError):
             raise

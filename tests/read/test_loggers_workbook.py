@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+import zipfile
 from functools import partial
 from pathlib import Path
 
@@ -39,6 +41,21 @@ SHEETS = {
         *([at, value, "a\tb\nc"] for at, value in zip(AT, CELSIUS, strict=True)),
     ],
 }  # fmt: skip
+
+
+TYPES = "http://schemas.openxmlformats.org/package/2006/content-types"
+
+
+def rewritten(path: Path, member: str, pattern: bytes, instead: bytes) -> Path:
+    """Write a workbook once more, with something in one of its files exchanged."""
+    with zipfile.ZipFile(path) as package:
+        parts = {name: package.read(name) for name in package.namelist()}
+    parts[member], times = re.subn(pattern, instead, parts[member])
+    assert times == 1
+    with zipfile.ZipFile(path, "w") as package:
+        for name, content in parts.items():
+            package.writestr(name, content)
+    return path
 
 
 def book_of(path: Path, **sheets: list[list[object]]) -> Path:
@@ -105,3 +122,26 @@ def test_a_preview_says_that_it_is_a_workbook(tmp_path):
     preview = preview_logger(book_of(tmp_path / "l1.xlsx", Data=SHEETS["instants"]), Asked("l1.xlsx", "UTC"))
     assert preview.encoding == "a workbook (XLSX)"
     assert [row.utc for row in preview.rows][:1] == ["2023-01-14 23:30"]
+
+
+@pytest.mark.parametrize("size", ["A1", "A1:B3", "A1:A5", "A1:XFD1048576"])
+def test_a_wrong_size_in_a_workbook_loses_no_reading(tmp_path, size):
+    path = book_of(tmp_path / "l1.xlsx", Data=SHEETS["instants"])
+    logger = read(
+        rewritten(path, "xl/worksheets/sheet1.xml", rb'<dimension ref="[^"]*"', b'<dimension ref="%b"' % size.encode())
+    )
+    assert times_of(logger) == TIMES
+
+
+def test_an_empty_cell_at_the_end_of_a_row_is_a_missing_temperature(tmp_path):
+    rows = [*SHEETS["instants"], [AT[-1] + dt.timedelta(minutes=15)]]
+    logger = read(book_of(tmp_path / "l1.xlsx", Data=rows))
+    assert (times_of(logger), logger.missing) == (TIMES, 1)
+
+
+def test_a_zip_file_of_something_else_is_refused(tmp_path):
+    path = tmp_path / "letter.docx"
+    with zipfile.ZipFile(path, "w") as package:
+        package.writestr("[Content_Types].xml", f'<Types xmlns="{TYPES}"></Types>')
+        package.writestr("word/document.xml", "<document/>")
+    assert "letter.docx: found a ZIP file without a workbook in it" in refusal(path)
