@@ -40,8 +40,11 @@ _OUTSIDE = re.compile(
     r"outdoor|outside|\bout\b|\bext(?:[ée]r|\b)|au(?:ß|ss)en|estern|buiten|utomhus|\bute\b|zewn|屋外|室外", re.I
 )
 _INSIDE = re.compile(
-    r"indoor|inside|\bin\b|\bint(?:[ée]ri|\b)|innen|\bintern|binnen|inomhus|\binne\b|wewn|屋内|室内", re.I
+    r"indoor|inside|\bin\b(?! ?(?:°|[cfk]\b|deg|grad|celsius|fahr|kelvin))"  # no "Temp in °C"
+    r"|\bint(?:[ée]ri|\b)|innen|\bintern|binnen|inomhus|\binne\b|wewn|屋内|室内",
+    re.I,
 )
+_TEMP_IN = re.compile(r"[Tt]emp(?:erature)?[ _.]?In(?![a-z])(?! ?(?:°|[CFK]\b|[Dd]eg))")  # capital: no "Temp in [°C]"
 _INNER_START = re.compile(r"(?<=[a-zß-ÿ])(?=[A-ZÀ-Þ])|_")
 _OWN_CASE = re.compile(r"intern(?!et)|\bcase\b|device|housing|logger temp|enclosure", re.I)
 _UNIT_NAME = re.compile(r"(?:^|[\s_.\-])(?:units?|scale|uom)$", re.I)
@@ -102,7 +105,8 @@ def is_of_no_air(name: str) -> bool:
     [True, True, True, False, False]
     """
     text = _INNER_START.sub(" ", name)
-    return _NO_AIR.search(text) is not None and _AIR.search(text) is None
+    found = _NO_AIR.search(text) or _TEMP_IN.search(name)
+    return found is not None and _AIR.search(text) is None
 
 
 def side_in(name: str) -> str | None:

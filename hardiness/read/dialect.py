@@ -19,7 +19,7 @@ from hardiness.read.grid import Grid
 from hardiness.read.header_units import Scale, is_letter_of_a_row, scale_in, units_in, units_in_line
 from hardiness.read.humidity_columns import Beside, find_beside
 from hardiness.read.opening import read_opening
-from hardiness.read.part_words import PARTS_IN_WORDS, TimeColumns
+from hardiness.read.part_words import PARTS_IN_WORDS, TimeColumns, parts_said
 from hardiness.read.text import Text
 from hardiness.read.time_columns import choose_time, time_of_before
 from hardiness.read.time_parts import find_parts
@@ -321,7 +321,8 @@ def _time_of(grid: Grid, name: str | None, last: Choices) -> tuple[TimeColumns, 
     except InputError:
         if before is None:
             raise
-    if before is None or (clear is not None and (before == clear or last.time_column.strip().isdigit())):
+    by_number = all(column.isdigit() for _, column in parts_said(last.time_column))
+    if before is None or (clear is not None and (before == clear or by_number)):
         return clear or TimeColumns(()), []  # a number means another column where the columns are others
     names = " + ".join(grid.columns[n] for n in before.places)
     return before, [f"Times are taken from '{names}', as for {last.source}; --time-column names another."]

@@ -17,20 +17,20 @@ from hardiness.read.slices import Span
 NO_DATE, SETTLED, YEAR_LAST, YEAR_UNKNOWN, EPOCH = range(5)
 
 # First letters of the months, lower case, in several languages. Names that are one month here and another there
-# (listopad, lipanj) are left out.
+# (listopad, lipanj) are left out; of two beginnings the longer one counts (Finnish marraskuu is no March).
 _MONTHS = (
-    ("jan", "jän", "gen", "ene", "sty"),
-    ("feb", "fév", "fev", "lut"),
+    ("jan", "jän", "gen", "ene", "sty", "tam"),
+    ("feb", "fév", "fev", "lut", "hel"),
     ("mar", "mär", "mrz", "maa", "mrt"),
-    ("apr", "avr", "abr", "kwi"),
-    ("may", "mai", "mag", "maj", "mei"),
-    ("jun", "juin", "giu", "cze"),
-    ("jul", "juil", "lug"),
-    ("aug", "aoû", "aou", "ago", "sie"),
-    ("sep", "set", "wrz"),
-    ("oct", "okt", "ott", "out", "paź"),
-    ("nov",),
-    ("dec", "dez", "déc", "dic", "gru"),
+    ("apr", "avr", "abr", "kwi", "huh"),
+    ("may", "mai", "mag", "maj", "mei", "tou"),
+    ("jun", "juin", "giu", "cze", "kes", "meith"),
+    ("jul", "juil", "lug", "hei"),
+    ("aug", "aoû", "aou", "ago", "sie", "elo"),
+    ("sep", "set", "wrz", "syy"),
+    ("oct", "okt", "ott", "out", "paź", "lok"),
+    ("nov", "marra"),
+    ("dec", "dez", "déc", "dic", "gru", "jou"),
 )
 # Letters for zones that mean one offset. [h] CST, IST, BST and AST each mean several and are not accepted.
 ZONE_LETTERS = {
@@ -42,10 +42,18 @@ ZONE_LETTERS = {
 # Words of a 12-hour clock, before the hour and behind the minutes.
 _HALVES_BEFORE = {"am": "a", "pm": "p", "午前": "a", "午後": "p", "上午": "a", "下午": "p", "오전": "a", "오후": "p"}
 _HALVES_AFTER = {"πμ": "a", "μμ": "p", "π.μ.": "a", "μ.μ.": "p", "ΠΜ": "a", "ΜΜ": "p"}
-# First letters of the days of the week; a day that stands before a date says nothing new.
+# Days of the week, cut anywhere behind the bar; one that stands before a date says nothing new. Other words before a
+# date do: "Min 14.01.2023" is a line of a summary.
 _WEEKDAYS = (
-    "mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so|lun|mar|mer|jeu|ven|sam|dim|mié|mie|jue|vie|sáb|sab|dom|gio|ma|wo"
-    "|vr|za|zo|seg|ter|qua|qui|sex|pon|wt|śr|czw|pt|sob|nie|mån|tis|ons|tor|fre|lör|sön|man|tir|lør|søn"
+    "mon|day tue|sday wed|nesday thu|rsday fri|day sat|urday sun|day "
+    "mo|ntag di|enstag mi|ttwoch do|nnerstag fr|eitag sa|mstag so|nntag so|nnabend "
+    "lun|di mar|di mer|credi jeu|di ven|dredi sam|edi dim|anche "
+    "lun|es mar|tes mié|rcoles mie|rcoles jue|ves vie|rnes sáb|ado sab|ado dom|ingo "
+    "lun|edì lun|edi mar|tedì mar|tedi mer|coledì mer|coledi gio|vedì gio|vedi ven|erdì ven|erdi dom|enica "
+    "seg|unda ter|ça ter|ca qua|rta qui|nta sex|ta "
+    "ma|andag di|nsdag wo|ensdag do|nderdag vr|ijdag za|terdag zo|ndag "
+    "pon|iedziałek wt|orek śr|oda czw|artek pt pią|tek sob|ota nie|dziela "
+    "mån|dag tis|dag ons|dag tor|sdag fre|dag lör|dag sön|dag man|dag tir|sdag lør|dag søn|dag"
 )
 
 
@@ -56,6 +64,12 @@ def _utf8(text: str) -> str:
 
 def _any_of(words: Iterable[str]) -> str:
     return "|".join(_utf8(re.escape(word)) for word in words)
+
+
+def _cut_anywhere(name: str) -> str:
+    """Write a pattern for a name that may end anywhere behind its bar."""
+    least, _, rest = name.partition("|")
+    return _utf8(least) + "".join(f"(?:{_utf8(letter)}" for letter in rest) + ")?" * len(rest)
 
 
 _SPACE = r"(?:[ \r]|\xc2\xa0|\xe2\x80\xaf|\xe2\x80\x89)"
@@ -75,7 +89,7 @@ _DATES = {
     "ordinal": (r"(?P<year>0000)-(?P<day_of_year>000)", SETTLED),
     "year sign": (_utf8("(?P<year>0000)年 ?(?P<month>00?)月 ?(?P<day>00?)日"), SETTLED),
 }  # fmt: skip
-_WEEKDAY = rf"(?:(?:{_utf8(_WEEKDAYS)}){_LETTER}{{0,9}}[.,]?[ ]{{0,2}})?"
+_WEEKDAY = rf"(?:(?:{'|'.join(map(_cut_anywhere, _WEEKDAYS.split()))})(?!{_LETTER})[.,]?[ ]{{0,2}})?"
 _NOON = rf"(?:[ap]\.? ?m\.?|[ap]|{_any_of(_HALVES_AFTER)})"
 _CLOCK = (
     rf"(?:(?P<before>{_any_of(_HALVES_BEFORE)}){_SPACE}?)?(?P<hour>00?)(?P<c>[:.h])(?P<minute>00)"
@@ -219,5 +233,11 @@ def month_named(name: str) -> int | None:
     -------
     int or None
         1 to 12.
+
+    Examples
+    --------
+    >>> month_named("mars"), month_named("marraskuuta"), month_named("march"), month_named("foo")
+    (3, 11, 3, None)
     """
-    return next((n for n, starts in enumerate(_MONTHS, start=1) if name.startswith(starts)), None)
+    found = [(len(start), n) for n, starts in enumerate(_MONTHS, start=1) for start in starts if name.startswith(start)]
+    return max(found)[1] if found else None

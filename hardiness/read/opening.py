@@ -15,6 +15,7 @@ from hardiness.read.grid import Grid, kind_of
 from hardiness.read.opening_rows import (
     DATA_KINDS,
     Rows,
+    first_like,
     first_reading,
     header_above,
     lines_in_parts,
@@ -121,6 +122,7 @@ def read_opening(text: Text, *, file: str, wanted: list[str], before: str | None
     said: list[str] = []
     below: Rows = []
     if header is None:
+        start = first_like(kinds, first, best.timed)
         width = Counter(len(rows[n]) for n in best.timed).most_common(1)[0][0]
         columns = [f"column {n}" for n in range(1, width + 1)]
         said.append("The file has no header: columns are named by their number.")
@@ -145,7 +147,7 @@ def read_opening(text: Text, *, file: str, wanted: list[str], before: str | None
         start + 1,
         Grid(file, columns, rows[start:], kinds[start:]),
         [" ".join([name, *(row[n] for row in below if n < len(row))]) for n, name in enumerate(columns)],
-        lines[: first if header is None else header],
+        lines[: start if header is None else header],
         said,
     )
 

@@ -161,6 +161,38 @@ def first_reading(
     return first, header_above(*above, first, timed, wanted)
 
 
+def first_like(kinds: Rows, first: int, timed: Sequence[int]) -> int:
+    """Find the first row of a file without a header: the rows above the first whole one that are like it.
+
+    A slip in the very first row must not make it a line of a preamble, which is passed over.
+
+    Parameters
+    ----------
+    kinds : list of list of str
+        What the cells of each line look like.
+    first : int
+        The first line with a time.
+    timed : sequence of int
+        Lines with a time.
+
+    Returns
+    -------
+    int
+
+    Examples
+    --------
+    >>> whole = ["moment", "number", "number"]
+    >>> first_like([["text", "number"], ["moment", "missing", "number"], whole, whole], 2, [2, 3])
+    1
+    """
+    usual = Counter(tuple(kinds[n]) for n in timed).most_common(1)[0][0]
+    for n in range(first - 1, -1, -1):
+        alike = sum(kind == other for kind, other in zip(kinds[n], usual, strict=False))
+        if len(kinds[n]) > len(usual) or "text" in kinds[n] or alike < min(2, len(usual)):
+            return n + 1
+    return 0
+
+
 def header_above(rows: Rows, kinds: Rows, first: int, timed: list[int], wanted: Sequence[str]) -> int | None:
     """Find the header: the line with the wanted names, else the nearest with a word for time, else the nearest.
 

@@ -38,7 +38,7 @@ HOW_TO_NAME = "--time-column 'year=COLUMN + doy=COLUMN + hhmm=COLUMN'"
 _NAMES = {
     part: re.compile(words)
     for part, words in {
-        "year": r"y|yr|yyyy|year|jahr|ann[eé]e|an|a[nñ]o|anno|jaar|år|rok|год|vuosi|年",
+        "year": r"y|yr|yy|yyyy|year|jahr|ann[eé]e|an|a[nñ]o|anno|jaar|år|rok|год|vuosi|年",
         "month": r"mo|mon|mnth|month|monat|mois|mes|m[eê]s|mese|maand|m[åa]nad|måned|miesi[aą]c|m[eě]s[ií]c|месяц"
         r"|kuukausi|月",
         "day": r"d|dd|dy|dom|day|day of month|tag|jour|d[ií]a|giorno|gg|dag|dzie[nń]|den|день|päivä|日",

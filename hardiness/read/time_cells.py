@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from hardiness.read.dates import NO_DAY, days_of
 from hardiness.read.degrees import is_missing, number_of, read_numbers
 from hardiness.read.fields import ABSENT, BAD, GOOD, MISSING, Fields, States
-from hardiness.read.layouts import EPOCH, SETTLED, layout_of
+from hardiness.read.layouts import SETTLED, layout_of
 from hardiness.read.moments import DAY, NO_OFFSET, SECOND, code_of_day, full_year, read_moments
 from hardiness.read.part_words import ACCEPTED, TimeColumns, in_range, value_of
 from hardiness.read.slices import Block, Indices, shape_of, shapes
@@ -44,6 +44,7 @@ def read_times(block: Block, time: TimeColumns, filled: Indices, here: Fields) -
         return
     _read_dates(block, time.places[0], filled, here)
     if len(time.places) > 1:
+        _refuse_two_clocks(here)
         _join(here, _read_clocks(block, time.places[1], filled, here))
 
 
@@ -84,13 +85,17 @@ def _read_clocks(block: Block, column: int, filled: Indices, here: Fields) -> St
     return states
 
 
+def _refuse_two_clocks(here: Fields) -> None:
+    """Mark dates that have a time of day of their own, where another column tells it: the two would be added up."""
+    here.time_state[(here.time_state == GOOD) & (here.nanoseconds != 0)] = BAD
+
+
 def _join(here: Fields, states: States) -> None:
     """Join the states of dates with those of what completes them.
 
     A row has a time when both cells have; it has none when neither has; anything between is a fault.
     """
     here.midnights = 0  # the dates have their times of day in a column of its own
-    states[(states == GOOD) & (here.kind == EPOCH)] = BAD
     both = (here.time_state == MISSING) & (states == MISSING)
     here.time_state[:] = np.where(both, MISSING, np.maximum(here.time_state, np.where(states == MISSING, BAD, states)))
 
@@ -102,6 +107,8 @@ def _read_parts(block: Block, time: TimeColumns, filled: Indices, here: Fields) 
     values: dict[str, Floats] = {}
     if "date" in of:
         _read_dates(block, of["date"], filled, here)
+        if time.parts != ("date", "ampm"):
+            _refuse_two_clocks(here)
         here.midnights = 0
         states.append(here.time_state.copy())
     for part, column in of.items():
@@ -218,15 +225,20 @@ def find_bad_part(cells: Sequence[str], time: TimeColumns) -> tuple[str, str, in
     for part, column in zip(time.parts, time.places, strict=True):
         if column >= len(cells):
             return "no cell", ACCEPTED[part], column
-        if not _is_part(cells[column], part):
+        if not _is_part(cells[column], part, has_clock=time.parts == ("date", "ampm")):
             return f"'{cells[column]}'" if cells[column] else "an empty cell", ACCEPTED[part], column
     told = ", ".join(f"'{cells[column]}'" for column in time.places)
     dated = [column for part, column in zip(time.parts, time.places, strict=True) if part in ("day", "doy", "date")]
     return f"{told}, no time that exists", "a date and time of day that exist", dated[0]
 
 
-def _is_part(cell: str, part: str) -> bool:
+def _is_part(cell: str, part: str, *, has_clock: bool) -> bool:
     if part not in ("date", "time"):
         return value_of(cell, part) is not None
     layout = layout_of(shape_of(cell.encode()), is_clock=part == "time")
-    return layout is not None and layout.has_date == (part == "date")
+    if layout is None or layout.has_date != (part == "date"):
+        return False
+    if part == "time" or has_clock or not layout.has_clock:
+        return True
+    moment = read_moments(layout, np.frombuffer(cell.encode(), np.uint8)[np.newaxis])
+    return not moment.nanoseconds.any()

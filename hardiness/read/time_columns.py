@@ -48,6 +48,8 @@ def choose_time(grid: Grid, name: str | None) -> TimeColumns:
     moments = [n for n in places if grid.usual(n) == "moment"]
     epochs = [n for n in places if grid.usual(n) == "epoch"]
     dates = [n for n in places if grid.usual(n) == "date"]
+    if len(dates) > 1:  # 2023-014 beside a date is the number of a logger
+        dates = [n for n in dates if TIME_WORDS.search(grid.columns[n]) or not _holds_ordinals(grid, n)] or dates
     # beside dates, a number of ten digits is a serial number unless its name speaks of time
     choices: list[tuple[int, ...]] = [(n,) for n in moments + [n for n in epochs if TIME_WORDS.search(grid.columns[n])]]
     choices = choices or [(date, clock) for date in dates for clock in clocks if date != clock]
@@ -108,6 +110,10 @@ def _clocks(grid: Grid) -> list[int]:
 def _holds_bare_clocks(grid: Grid, column: int) -> bool:
     cells = filled(grid, column)
     return bool(cells) and all(layout_of(shape_of(cell.encode()), is_clock=True) is not None for cell in cells)
+
+
+def _holds_ordinals(grid: Grid, column: int) -> bool:
+    return all(re.fullmatch(r"\d{4}-\d{3}", cell) for cell in filled(grid, column))
 
 
 def _named(grid: Grid, name: str, clocks: list[int]) -> TimeColumns:

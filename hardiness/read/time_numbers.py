@@ -61,13 +61,17 @@ def parts_in_numbers(grid: Grid, among: Sequence[int] | None = None) -> TimeColu
     best = max((regular for regular, _ in found), default=0.0)
     left = [time for regular, time in found if regular == best]
     shortest = min(left, key=lambda time: len(time.places), default=None)
-    if shortest is None or sum(len(time.places) == len(shortest.places) for time in left) > 1:
+    if shortest is None:
         return None
-    for time in left:  # minutes or seconds that are always 0 belong to the time all the same
-        extra = {*time.places} - {*shortest.places}
-        if extra and all(cell.strip("0") == "" for n in extra for cell in filled(grid, n)):
-            shortest = time
-    return shortest
+    longest = shortest
+    for time in left:  # minutes or seconds that are always 0 belong to the time all the same; what differs is open
+        held = dict(zip(time.places, time.parts, strict=True))
+        extra = {*held} - {*shortest.places}
+        alike = held.items() >= dict(zip(shortest.places, shortest.parts, strict=True)).items()
+        if not alike or any(cell.strip("0") for n in extra for cell in filled(grid, n)):
+            return None
+        longest = max(longest, time, key=lambda each: len(each.places))
+    return longest
 
 
 def _in_order(places: Sequence[int], parts: Sequence[str]) -> TimeColumns:

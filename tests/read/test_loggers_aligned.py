@@ -128,6 +128,12 @@ def test_a_row_with_another_number_of_cells_is_a_fault(write, row):
     assert f"l1.txt, row 5: found {cells} cells; accepted: 4 cells, as the header has. A cell left empty" in text
 
 
+def test_a_cell_left_out_of_the_first_row_is_a_fault_without_a_header_too(write):
+    rows = ["2023-01-14 05:50         88", *(f"2023-01-14 06:{minute}   -3.2  88" for minute in (20, 35, 50))]
+    text = refusal(write("".join(f"{row}\n" for row in rows)), temperature_column="2")
+    assert "row 1: found 2 cells; accepted: 3 cells" in text
+
+
 def test_an_odd_cell_is_a_fault_with_its_row_and_column(write):
     text = refusal(write(LINED_UP["numbers to the right"][2].replace(" 0.5", "warm")))
     assert "l1.txt, row 4, column Temp: found 'warm'" in text

@@ -184,7 +184,7 @@ def test_a_code_for_nothing_in_tenths_is_named_as_it_stands(write):
     "header",
     [
         "Soil temp (C)", "Soil (°C)", "Water Temperature (°C)", "Board temp", "IndoorTempC", "tempinf", "Leaf temp",
-        "Battery temperature", "PTemp_C", "Bodentemperatur",
+        "Battery temperature", "PTemp_C", "Bodentemperatur", "TempIn (C)", "Temp In (°C)",
     ],
 )  # fmt: skip
 def test_a_temperature_of_something_else_than_air_is_taken_only_when_named(write, header):
@@ -195,7 +195,10 @@ def test_a_temperature_of_something_else_than_air_is_taken_only_when_named(write
     assert read(path, temperature_column=header, unit="F" if header == "tempinf" else "C").air_temperature.size == 1
 
 
-@pytest.mark.parametrize("header", ["Temp 2 m above ground", "Air temp at ground level", "Outdoor temp (board 2)"])
+@pytest.mark.parametrize(
+    "header",
+    ["Temp 2 m above ground", "Air temp at ground level", "Outdoor temp (board 2)", "Temperatur in [°C]", "Temp in C"],
+)
 def test_air_beside_the_ground_is_air(write, header):
     assert read(write(f"Time,{header}", f"{TIME},5.0")).air_temperature.values.tolist() == [5.0]
 

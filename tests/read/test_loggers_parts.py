@@ -36,6 +36,7 @@ PARTED = {
         "YYYY;MM;DD;HH;MM;SS;T [°C]", "2023;01;14;23;45;00;-3,1", "2023;01;15;00;00;00;-3,2",
         "2023;01;15;00;15;00;-3,3",
     ),
+    "two letters each": ("YY;MM;DD;HH;MI;Temp", "23;1;14;23;45;-3.1", "23;1;15;0;0;-3.2", "23;1;15;0;15;-3.3"),
     "day of the year": ("Year,DOY,HHMM,Temp", "2023,14,2345,-3.1", "2023,15,0,-3.2", "2023,15,15,-3.3"),
     "midnight as 2400": ("Year,Julian day,Time,Temp", "2023,14,2345,-3.1", "2023,14,2400,-3.2", "2023,15,15,-3.3"),
     "midnight as 24": ("year,doy,hour,minute,temp", "2023,14,23,45,-3.1", "2023,14,24,0,-3.2", "2023,15,0,15,-3.3"),
@@ -154,6 +155,12 @@ def test_parts_that_were_named_are_used_where_nothing_else_tells_the_times(write
     assert times_of(read(other, last=last)) == [FIRST, LAST]
 
 
+def test_numbers_of_columns_settle_only_what_is_open(write):
+    last = Choices.of({"time_column": "year=2 + doy=3 + hhmm=4"}, "the last file of L1")
+    path = write("Year,DOY,HHMM,Temp,Port", "2023,14,2345,10,1", "2023,15,15,11,2")
+    assert times_of(read(path, last=last, temperature_column="Temp")) == [FIRST, LAST]
+
+
 @pytest.mark.parametrize(
     ("row", "column", "told"),
     [
@@ -190,6 +197,29 @@ def test_a_day_beyond_the_years_last_is_a_fault(write):
 )
 def test_parts_that_make_up_no_plain_time_are_refused(write, rows):
     assert "--time-column" in refusal(write(*rows))
+
+
+def test_numbers_that_could_be_two_times_are_none(write):
+    # 1 February or 2 January, 6:05 on; or, from the third column on, minutes of the sixth day of the year
+    path = write(*(f"1;2;2023;6;{minute};-3" for minute in (5, 20, 35, 50)))
+    assert "found no column of times" in refusal(path, temperature_column="6")
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "told"),
+    [("2023;14;;-3.1", "column 3", "an empty cell"), ("2023;;545;-3.1", "column 2", "an empty cell")],
+)
+def test_a_slip_in_the_first_row_is_a_fault_without_a_header_too(write, row, column, told):
+    path = write(row, *(f"2023;14;{hhmm};-3.2" for hhmm in (600, 615, 630, 645)))
+    assert f"l1.csv, row 1, column {column}: found {told}" in refusal(path)
+
+
+@pytest.mark.parametrize("named", ["date=Date + hour=Hour", "Date + Clock"])
+def test_two_times_of_day_are_never_added_up(write, named):
+    path = write("Date,Hour,Clock,Temp", "2023-01-14 00:00,5,05:00,-3.1", "2023-01-14 06:00,6,06:00,-3.2")
+    text = refusal(path, time_column=named)
+    assert "l1.csv, row 3, column Date: found '2023-01-14 06:00'" in text
+    assert "row 2" not in text
 
 
 def test_a_minimum_beside_an_average_is_no_minute(write):

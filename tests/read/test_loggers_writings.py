@@ -92,6 +92,11 @@ WRITINGS: dict[str, tuple[str, str] | tuple[str, str, str]] = {
     "units below": ("Date,Time,Air,RH\n,,degC,%", "%Y-%m-%d,%H:%M,{T},{R}"),
     "an average below": ("Datum;Temp C", "%d.%m.%Y %H:%M;{;}", "Mittelwert;-2,7\nMinimum;-4,9"),
     "totals below": ("Date,Time,Temp C", "%Y-%m-%d,%H:%M,{T}", "Average,,-2.7\nMax,,-0.5\n\nPage 1 of 1"),
+    "a summary with times below": (
+        "Datum;Temp C", "%d.%m.%Y %H:%M;{;}",
+        "Min 14.01.2023 04:00;-4,9\nMax 13.01.2023 22:30;-0,5\nDownload 15.01.2023;9",
+    ),
+    "a logger's number with a hyphen": ("Serial;Date;Time;Temp", "1012-345;%Y-%m-%d;%H:%M;{T}"),
     "milliseconds": ("ts,temperature", "{seconds}000,{T}"),
     "microseconds": ("time,temp", "{seconds}000000,{T}"),
     "nanoseconds": ("time,temp", "{seconds}000000000,{T}"),
@@ -108,8 +113,28 @@ WRITINGS: dict[str, tuple[str, str] | tuple[str, str, str]] = {
         "{N},%Y-%m-%d %H:%M,70.1,40,{F},{R},20.0",
     ),
     "a German console": ("Zeit;Temperatur innen;Temperatur außen", "%d.%m.%Y %H:%M;20,1;{;}"),
+    "a German console, units behind": (
+        "Zeit;Temperatur innen in °C;Temperatur außen in °C", "%d.%m.%Y %H:%M;20,1;{;}",
+    ),
     "a letter for the half": ("Date\tTime\tTemp F", "1/%d/23\t{12}:%M{a|p}\t{F}"),
 }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("cell", "time"),
+    [
+        ("14. marraskuuta 2023 06:05", "2023-11-14T06:05"),
+        ("14 maalis 2023 06:05", "2023-03-14T06:05"),
+        ("mar. 14 mars 2023 06:05", "2023-03-14T06:05"),
+        ("martes, 14 de marzo de 2023, 06:05", "2023-03-14T06:05"),
+        ("March 14 2023 06:05", "2023-03-14T06:05"),
+        ("Thurs 14 Sept 2023 06:05", "2023-09-14T06:05"),
+    ],
+)
+def test_no_month_is_taken_for_another(tmp_path, cell, time):
+    path = tmp_path / "l1.csv"
+    path.write_text(f"Time;Temp (C)\n{cell};-3.2\n", encoding="utf-8")
+    assert [str(each)[:16] for each in read(path).air_temperature.time.values] == [time]
 
 
 @pytest.fixture
