@@ -20,7 +20,7 @@ class Choices:
 
     Parameters
     ----------
-    sensor, timezone, unit, time_column, temperature_column, date_order, missing : str
+    sensor, timezone, unit, time_column, temperature_column, date_order, missing, marks : str
     """
 
     sensor: str = ""
@@ -30,11 +30,12 @@ class Choices:
     temperature_column: str = ""
     date_order: str = ""
     missing: str = ""
+    marks: str = ""
 
     @property
     def options(self) -> dict[str, Any]:
         """As :meth:`hardiness.trial.Trial.add_readings` takes them."""
-        names = ("timezone", "unit", "time_column", "temperature_column", "date_order", "missing")
+        names = ("timezone", "unit", "time_column", "temperature_column", "date_order", "missing", "marks")
         return {name: getattr(self, name) or None for name in names}
 
 

@@ -144,10 +144,12 @@ def _look(
     temperature_column: Text = "",
     date_order: Text = "",
     missing: Text = "",
+    marks: Text = "",
 ) -> HTMLResponse:
     held = _held(visit, number)
     sensor = sensor or guess_sensor(visit.place.trial, held)
-    return _file(visit, held, Choices(sensor, timezone, unit, time_column, temperature_column, date_order, missing))
+    choices = Choices(sensor, timezone, unit, time_column, temperature_column, date_order, missing, marks)
+    return _file(visit, held, choices)
 
 
 def _file(visit: Visit, held: Held, choices: Choices, problems: Any = ()) -> HTMLResponse:
@@ -170,12 +172,14 @@ def _take(
     temperature_column: Typed = "",
     date_order: Typed = "",
     missing: Typed = "",
+    marks: Typed = "",
     act: Typed = "",
 ) -> Response:
     held = _held(visit, number)
     choices = Choices(
-        sensor.strip(), timezone.strip(), unit, time_column, temperature_column, date_order, missing.strip()
-    )
+        sensor.strip(), timezone.strip(), unit, time_column, temperature_column, date_order, missing.strip(),
+        marks.strip(),
+    )  # fmt: skip
     if act == "look":
         return _file(visit, held, choices)
     try:

@@ -12,6 +12,7 @@ FIELDS = {
     "--date-order": "Order of the date",
     "--sensor": "Sensor",
     "--missing": "No reading",
+    "--mark": "Marks",
 }
 KEEP = "Take it in, and keep the file for another column"
 # What has no field of its own, from longer to shorter: a pattern, and what a page says.

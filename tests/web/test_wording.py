@@ -36,6 +36,10 @@ from tests.web.test_writing import drop, numbers
          "If the number stands for no reading, say -127 in the field 'No reading', or empty its cell."),
         ("say --missing '-127;327.67', or empty its cell",
          "say '-127;327.67' in the field 'No reading', or empty its cell"),
+        ("Say what '*' marks: --mark '*=reading' if numbers with it count as readings, --mark '*=none' if they do not.",
+         "Say what '*' marks: '*=reading' in the field 'Marks' if numbers with it count as readings, '*=none' in the "
+         "field 'Marks' if they do not."),
+        ("found 'E' for --mark; accepted: a mark", "found 'E' for the field 'Marks'; accepted: a mark"),
         ("Say which: --timezone UTC-06:00 or --timezone America/Chicago.",
          "Say which: UTC-06:00 in the field 'Clock of the file' or America/Chicago in the field 'Clock of the file'."),
         ("the readings are in 'T_avg': --temperature-column T_avg.",

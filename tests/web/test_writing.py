@@ -119,6 +119,21 @@ def test_a_number_that_means_no_reading_is_said_on_the_page(browser):
     assert "144 readings added to L1." in taken and "-127 stands for no reading in 1 row" in taken
 
 
+def test_what_a_mark_means_is_said_on_the_page(browser):
+    marked = readings_text(LATER).replace("2033-01-04 05:00,", "2033-01-04 05:01,-3.1*\n2033-01-04 05:00,")
+    drop(browser, L1_2033__csv=marked)
+    (number,) = numbers(browser).values()
+    refused = words_of(browser.post(f"/readings/files/{number}", {"sensor": "L1"}).text)
+    assert "Say what '*' marks: '*=reading' in the field 'Marks' if numbers with it count as readings" in refused
+    answer = browser.post(f"/readings/files/{number}", {"sensor": "L1", "marks": "*", "act": "look"}).text
+    assert "'*' for the field 'Marks'; accepted: a mark and what it means" in words_of(answer)
+    assert 'name="marks" value="*"' in answer
+    looked = browser.page(f"/readings/files/{number}?sensor=L1&marks=*%3Dreading")
+    assert "'*' in 'Air C' marks readings that count, in 1 row." in words_of(looked)
+    taken = words_of(browser.post(f"/readings/files/{number}", {"sensor": "L1", "marks": "*=none"}).text)
+    assert "144 readings added to L1." in taken and "'*' in 'Air C' means no reading, in 1 row." in taken
+
+
 def test_a_choice_changes_what_is_seen_and_what_is_stored(browser, folder):
     drop(browser, L2__csv=readings_text(LATER))
     (number,) = numbers(browser).values()
