@@ -231,7 +231,8 @@ def _weigh(
             there = parts_that_count(connection, folder, one.sensor)
             try:
                 refuse_other_series(series_of_readings(one.readings), there, sensor=one.sensor, file=file)
-                refuse_other_days(one.readings, there, sensor=one.sensor, file=file)
+                stamps = times_ns(one.readings.air_temperature["time"].to_numpy())
+                refuse_other_days(stamps, one.readings.timezone, there, sensor=one.sensor, file=file)
                 agreement = compare(rows, there, folder.settings.units)
                 problems.extend(agreement.problems)
             except InputError as error:

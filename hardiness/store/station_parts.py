@@ -13,7 +13,7 @@ from hardiness.read.labels import quote
 from hardiness.read.loggers import LoggerFile
 from hardiness.read.station_data import DAILY_MINIMUM, ESTIMATED, MEASURED, series_of_attributes
 from hardiness.read.station_file import StationFile
-from hardiness.store.parts import Part, open_part, times_ns
+from hardiness.store.parts import Part, Times, open_part
 from hardiness.weather.days import local_midnights
 from hardiness.weather.exposure import ACCURACY_C
 
@@ -85,26 +85,6 @@ def sensor_content(readings: LoggerFile) -> dict[str, Any]:
     return {name: value for name, value in content.items() if value is not None}
 
 
-def series_of_part(part: Part) -> str:
-    """Read how the readings of a part came about.
-
-    Parameters
-    ----------
-    part : Part
-        Which one.
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    StoreError
-        If its file is gone or damaged.
-    """
-    return series_and_zone(part)[0]
-
-
 def series_and_zone(part: Part) -> tuple[str, str | None]:
     """Read how the readings of a part came about and, of daily minima, which zone their days are of.
 
@@ -148,7 +128,7 @@ def refuse_other_series(series: str, parts: Sequence[Part], *, sensor: str, file
     InputError
         If they differ.
     """
-    there = series_of_part(parts[0]) if parts else series
+    there = series_and_zone(parts[0])[0] if parts else series
     if there != series:
         other = quote(f"{sensor} {series.split('_')[0]}")
         hint = f"Give them a sensor of their own, such as {other}, or withdraw the others."
@@ -162,15 +142,18 @@ def refuse_other_series(series: str, parts: Sequence[Part], *, sensor: str, file
         )
 
 
-def refuse_other_days(readings: LoggerFile, parts: Sequence[Part], *, sensor: str, file: str) -> None:
+def refuse_other_days(stamps: Times, timezone: str, parts: Sequence[Part], *, sensor: str, file: str) -> None:
     """Refuse daily minima whose days begin at other times than those that a sensor has: each night would count twice.
 
     Parameters
     ----------
-    readings : LoggerFile
-        The file, read.
+    stamps : ndarray of int64
+        Beginnings of the days that come, since 1970-01-01 UTC. [ns]
+    timezone : str
+        The zone that they are said to be of.
     parts : sequence of Part
-        The sensor's parts that count.
+        The sensor's parts that count, of the same kind of series; others than daily minima have no days to hold
+        against.
     sensor : str
         Its name.
     file : str
@@ -182,12 +165,11 @@ def refuse_other_days(readings: LoggerFile, parts: Sequence[Part], *, sensor: st
         If they do.
     """
     there = series_and_zone(parts[0])[1] if parts else None
-    if there is None or series_of_readings(readings) != DAILY_MINIMUM:
+    if there is None:
         return
-    stamps = times_ns(readings.air_temperature["time"].to_numpy())
     zone = parse_zone(there)
     local = pd.DatetimeIndex(stamps.astype("M8[ns]")).tz_localize("UTC").tz_convert(zone)
     if (local_midnights([instant.date() for instant in local], zone) != stamps).any():
-        hint = f"Name that zone with --timezone {there}, or give them a sensor of their own."
-        found = f"days of {readings.timezone} for sensor {quote(sensor)}, which has days of {there}"
+        hint = f"Name that zone with --timezone {there} where the file is added, or give them a sensor of their own."
+        found = f"days of {timezone} for sensor {quote(sensor)}, which has days of {there}"
         raise InputError(Problem(found, "days of one zone for a sensor", file=file, hint=hint))

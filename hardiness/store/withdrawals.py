@@ -25,7 +25,7 @@ from hardiness.store.part_rows import parts_of_intake, parts_that_count
 from hardiness.store.parts import Part, read_part, read_rows
 from hardiness.store.records import Change, Key, State, changes_between, to_json
 from hardiness.store.snapshot import refuse_problems, take_snapshot
-from hardiness.store.station_parts import refuse_other_series, series_of_part
+from hardiness.store.station_parts import refuse_other_days, refuse_other_series, series_and_zone
 from hardiness.store.versions import mark_versions, versions_of
 from hardiness.words import count
 
@@ -272,8 +272,11 @@ def _refuse_contradictions(connection: sa.Connection, folder: TrialFolder, intak
     for intake in intakes:
         for part in parts_of_intake(connection, folder, int(intake.id)):
             others = counted.setdefault(part.sensor, parts_that_count(connection, folder, part.sensor, without=waiting))
-            refuse_other_series(series_of_part(part), others, sensor=part.sensor, file=intake.file)
+            series, zone = series_and_zone(part)
+            refuse_other_series(series, others, sensor=part.sensor, file=intake.file)
             times, values = read_part(part)
+            if zone is not None:
+                refuse_other_days(times, zone, others, sensor=part.sensor, file=intake.file)
             readings = FileReadings(times, values, read_rows(part), part.resolution_c, intake.file, part.sensor)
             problems.extend(compare(readings, others, folder.settings.units).problems)
             others.append(part)

@@ -215,6 +215,16 @@ def test_days_of_another_zone_would_count_nights_twice_and_are_refused(store):
     assert add(store, longer, "ST drawn", estimated=True, timezone="America/New_York").added > 20  # hours, no days
 
 
+def test_days_of_another_zone_do_not_come_back_either(store):
+    there = add(store, DAILY)
+    store.withdraw_upload(there.sha256)
+    later = dly_line({15: -62, 16: -22})
+    add(store, later + "\n", timezone="America/New_York")
+    with pytest.raises(InputError, match="days of Europe/Madrid for sensor 'ST', which has days of America/New_York"):
+        store.withdraw_upload(there.sha256, undo=True)
+    assert store.readings()["ST"].values.tolist() == [-6.2, -2.2]
+
+
 def test_uploads_say_which_archive_and_station_a_file_is_of(store):
     add(store, DAILY, estimated=True)
     assert store.uploads()["options"].iloc[0] == '{"hours":"estimated","source":"GHCN-Daily XX000012345"}'
