@@ -49,8 +49,8 @@ def ranks_table(posterior: Posterior, *, best: int = 3, checks: Iterable[str] = 
     Returns
     -------
     DataFrame
-        Columns of ``schema.RANKS``, hardiest first within each rootstock. ``probability_hardier_than_checks`` is
-        missing where no (other) check stands.
+        Columns of ``schema.RANKS``, by rank within each rootstock, of one rank by the mean of all draws.
+        ``probability_hardier_than_checks`` is missing where no (other) check stands.
 
     Raises
     ------
@@ -73,7 +73,7 @@ def ranks_table(posterior: Posterior, *, best: int = 3, checks: Iterable[str] = 
         table["probability_among_best"] = (ranks <= best).mean(axis=0)
         is_check = np.isin(names, yardsticks)
         table["probability_hardier_than_checks"] = _hardier_than_all(draws[:, members], is_check)
-        tables.append(table.iloc[np.lexsort((names, ranks.mean(axis=0)))])
+        tables.append(table.iloc[np.lexsort((names, ranks.mean(axis=0), middle))])
     whole = pd.concat(tables, ignore_index=True)
     return whole[schema.column_names(schema.RANKS)]
 

@@ -138,14 +138,21 @@ def test_ranks_lie_in_the_wider_interval_that_a_higher_level_asks_for(fit):
     assert nearly_all["rank"].equals(half["rank"])
 
 
-def test_where_median_ranks_tie_the_mean_rank_decides(monkeypatch):
-    """In three draws A is 1st, 2nd, 3rd, B 2nd, 1st, 2nd, C 3rd, 3rd, 1st: medians 2, 2, 3, means 2, 5/3, 7/3."""
-    standing = pd.DataFrame({"selection": ["A", "B", "C"], "rootstock": "own"})
-    draws = np.array([[-12.0, -11.0, -10.0], [-11.0, -12.0, -10.0], [-10.0, -11.0, -12.0]])
+@pytest.mark.parametrize(
+    ("ranks", "order", "printed"),
+    [
+        ({"A": [1, 2, 3], "B": [2, 1, 2], "C": [3, 3, 1]}, "BAC", [2, 2, 3]),  # means 2, 5/3, 7/3
+        ({"A": [1, 1, 1, 3, 3], "B": [2, 2, 2, 1, 1], "C": [3, 3, 3, 2, 2]}, "ABC", [1, 2, 3]),  # means 9/5, 8/5, 13/5
+    ],
+    ids=["a tie", "the mean says otherwise"],
+)
+def test_rows_stand_by_median_rank_and_the_mean_decides_where_these_tie(ranks, order, printed, monkeypatch):
+    standing = pd.DataFrame({"selection": list(ranks), "rootstock": "own"})
+    draws = np.array(list(ranks.values()), dtype=float).T - 12.0
     monkeypatch.setattr(ranks_module, "_standing_draws", lambda posterior: (standing, draws))
     monkeypatch.setattr(ranks_module, "known_selections", lambda posterior, checks, called: [])
     table = ranks_module.ranks_table(None)
-    assert table["selection"].tolist() == ["B", "A", "C"] and table["rank"].tolist() == [2, 2, 3]
+    assert table["selection"].tolist() == list(order) and table["rank"].tolist() == printed
 
 
 def test_rows_in_any_order_give_the_same_ranks(trial):
