@@ -25,6 +25,7 @@ from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, clean, shorten, w
 BAR = "#CFD8DC"  # the range that chance allows
 MOST_LINES = {False: 3, True: 2}  # of a panel's heading, of one row of panels and of several
 COLUMNS = {True: 2, False: 3}  # panels beside each other at least, on a phone and elsewhere
+TALLEST = 1.7  # [1] how much higher than wide a panel is at most, where a slide leaves room below
 LEAST_ROWS = 20  # of fewer nothing is concluded; common practice, no source
 TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
 METHOD = (
@@ -185,7 +186,9 @@ def _draw(plate: Plate, picture: Calibration, form: Format) -> float:
         around = (most + 0.6) * high + below
         if rows * (side + around) <= plate.bottom - plate.top:
             break
-    side = min(side, (plate.bottom - plate.top) / rows - around)
+    room = (plate.bottom - plate.top) / rows - around
+    side = min(side, room)
+    tall = min(room, TALLEST * side) if form.fixed else side
     headings = [heading_lines(panel.heading, side + 3.0, sizes.text, most) for panel in picture.panels]
     y = plate.top
     for first in range(0, len(headings), columns):
@@ -196,15 +199,16 @@ def _draw(plate: Plate, picture: Calibration, form: Format) -> float:
             for up, text in enumerate(reversed(headings[first + place])):
                 plate.sheet.write(left, head - (0.6 + up) * high, text, sizes.text, weight=SEMIBOLD,
                                   column=f"head-{left:.0f}")  # fmt: skip
-            _draw_panel(plate.sheet, panel, sizes, left, head, side)
-        y = head + side + 2.9 * small + 1.2 * high
+            _draw_panel(plate.sheet, panel, sizes, left, head, (side, tall))
+        y = head + tall + 2.9 * small + 1.2 * high
     return y
 
 
-def _draw_panel(sheet: Sheet, panel: Panel, sizes: Sizes, left: float, head: float, side: float) -> None:
-    foot = head + side
+def _draw_panel(sheet: Sheet, panel: Panel, sizes: Sizes, left: float, head: float, sides: tuple[float, float]) -> None:
+    side, tall = sides
+    foot = head + tall
     for share in TICKS:
-        x, y = left + share * side, foot - share * side
+        x, y = left + share * side, foot - share * tall
         sheet.stroke([(x, head), (x, foot)], HAIRLINE, 0.4, LAYER.grid)
         sheet.stroke([(left, y), (left + side, y)], HAIRLINE, 0.4, LAYER.grid)
         label = words.number(100 * share, 0)
@@ -216,11 +220,11 @@ def _draw_panel(sheet: Sheet, panel: Panel, sizes: Sizes, left: float, head: flo
     wide = 0.035 * side
     for some in panel.bins:
         x = left + some.predicted * side
-        bottom, above = foot - some.low * side, foot - some.high * side
+        bottom, above = foot - some.low * tall, foot - some.high * tall
         thick = max(bottom - above, 0.6)
         middle = (bottom + above) / 2
         sheet.shape(sheet.box(x - wide / 2, middle - thick / 2, wide, thick), fill=BAR, layer=LAYER.halo)
-        dot = circle(x, foot - some.seen * side, 0.024 * side)
+        dot = circle(x, foot - some.seen * tall, 0.024 * side)
         if some.fits:
             sheet.shape(dot, fill=INK, edge=PAPER, width_pt=0.4)
         else:

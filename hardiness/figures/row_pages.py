@@ -14,7 +14,7 @@ from hardiness.figures.naming import short_names
 from hardiness.figures.plate import Plate, Words, close_plate, open_plate, unwritten
 from hardiness.figures.ruler import Ruler
 from hardiness.figures.sheet import LAYER, Sheet
-from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET
+from hardiness.figures.style import HAIRLINE, INK, PAPER, QUIET, Sizes
 from hardiness.figures.summary_floors import circle
 from hardiness.figures.typeface import MM_PER_POINT, SEMIBOLD, width_mm
 
@@ -96,8 +96,8 @@ def draw_row_pages(rows: Sequence[Row], layout: RowsLayout, said: Words, form: F
     names = short_names([row.name for row in rows], NAME_SHARE * form.room, sizes.text)
     stacked = form.narrow and not _fits(rows, names, layout, form)
     if stacked:
-        noted = max(width_mm(f" {row.note}", sizes.small) + 0.8 for row in rows)
-        names = short_names([row.name for row in rows], form.room - noted, sizes.text)
+        noted = max(width_mm(row.note, sizes.small) for row in rows)
+        names = short_names([row.name for row in rows], 0.98 * (form.room - 1.2 - noted), sizes.text)
     pitch = PITCH * sizes.text * MM_PER_POINT
     plate = open_plate(form, said)
     extra = (6.5 + 1.5 * stacked) * sizes.small * MM_PER_POINT  # scale above and below
@@ -123,13 +123,19 @@ def _fits(rows: Sequence[Row], names: Sequence[str], layout: RowsLayout, form: F
     return all(name == row.name for name, row in zip(names, rows, strict=True)) and ruler.end - ruler.start >= sides
 
 
+def _note_at(name: str, sizes: Sizes) -> float:
+    """Where a name's note begins, from the name's left end. [mm]."""
+    wide = width_mm(name, sizes.text, SEMIBOLD)
+    return wide + 1.2 + 0.02 * wide  # a picture in dots sets type up to 2 % wider than it is measured
+
+
 def _columns(
     rows: Sequence[Row], names: Sequence[str], layout: RowsLayout, form: Format, stacked: bool
 ) -> tuple[Ruler, list[float]]:
     """Find the scale, and the right ends of the columns of figures. [mm]."""
     sizes, left, right = form.sizes, form.margin, form.width - form.margin
     named = [
-        width_mm(name, sizes.text, SEMIBOLD) + (width_mm(f" {row.note}", sizes.small) + 0.8 if row.note else 0.0)
+        _note_at(name, sizes) + width_mm(row.note, sizes.small) if row.note else width_mm(name, sizes.text, SEMIBOLD)
         for name, row in zip(names, rows, strict=True)
     ]
     left += 1.0 if stacked else max([*named, width_mm(layout.heads[0], sizes.small)]) + 3.0
@@ -179,8 +185,15 @@ def _draw_rows(
         middle = line + pitch * stacked - 0.15 * pitch * stacked
         sheet.write(plate.left, line, name, sizes.text, weight=SEMIBOLD, middle=True, column="name")
         if row.note:
-            beyond = plate.left + width_mm(name, sizes.text, SEMIBOLD) + 1.0
-            sheet.write(beyond, line, row.note, sizes.small, colour=QUIET, middle=True, column="name")
+            sheet.write(
+                plate.left + _note_at(name, sizes),
+                line,
+                row.note,
+                sizes.small,
+                colour=QUIET,
+                middle=True,
+                column="name",
+            )
         sheet.stroke([(ruler.at(row.low), middle), (ruler.at(row.high), middle)], INK, 0.9)
         sheet.shape(circle(ruler.at(row.middle), middle, 0.26 * sizes.text * MM_PER_POINT), fill=INK, edge=PAPER,
                     width_pt=0.5)  # fmt: skip

@@ -29,6 +29,8 @@ from hardiness.units import difference_to_fahrenheit, to_celsius
 LEAST_NIGHTS = 5
 WARMEST_C = 5.0  # [degC] nights warmer at the station say nothing about frost
 ENOUGH = 0.75  # share of a night's readings that makes it whole
+MOST_HIGH = 160.0  # [mm] of the picture
+WIDEST = 3.0  # [1] how much wider than high it is at most on a slide, which has no room below; a square elsewhere
 METHOD = (
     "A dot: one night, noon to noon; coldest reading at the station (across) and at the logger (up). Nights above "
     "{warmest} at the station, and nights with gaps, are left out. Thick line: least squares; pale lines: where nine "
@@ -156,21 +158,22 @@ def _draw(plate: Plate, prepared: StationLogger, form: Format) -> float:
     small = sizes.small * MM_PER_POINT
     cold, warm = temperature_ends([*prepared.station_c, *prepared.logger_c], air=0.1)
     left = plate.left + width_mm("−20 °F", sizes.small) + 1.6
-    side = min(plate.right - left - 7.0, plate.bottom - plate.top - 7.9 * small, 160.0)
+    across, high = plate.right - left - 7.0, min(plate.bottom - plate.top - 7.9 * small, MOST_HIGH)
+    high = min(across, high)
+    wide = min(across, WIDEST * high) if form.fixed else high
     head = plate.top + 4.0 * small
-    foot = head + side
-    scale, up = Scale(cold, warm, left, left + side), Ruler(cold, warm, foot, head)
+    foot = head + high
+    scale, up = Scale(cold, warm, left, left + wide), Ruler(cold, warm, foot, head)
     sheet.write(plate.left, plate.top + 0.9 * small,
                 _axis(prepared.logger, f" (logger), coldest of the night [°{prepared.units}]", form.room, sizes.small),
                 sizes.small, colour=QUIET, column="up")  # fmt: skip
     draw_labels(sheet, scale, OTHER[prepared.units], sizes, head - 1.2, head)
     draw_grid(sheet, scale, prepared.units, sizes.small, head, foot)
-    for x, text in scale.ticks(prepared.units, sizes.small):
-        share = (x - scale.left) / side
-        y = foot - share * side
-        sheet.stroke([(left, y), (left + side, y)], HAIRLINE, 0.4, LAYER.grid)
+    for above, text in Scale(cold, warm, 0.0, high).ticks(prepared.units, sizes.small):
+        y = foot - above
+        sheet.stroke([(left, y), (left + wide, y)], HAIRLINE, 0.4, LAYER.grid)
         sheet.write(left - 1.2, y, text, sizes.small, colour=QUIET, align="right", middle=True, column="up-labels")
-    sheet.stroke([(left, foot), (left + side, head)], QUIET, 0.6, LAYER.halo)
+    sheet.stroke([(left, foot), (left + wide, head)], QUIET, 0.6, LAYER.halo)
     for shift, colour, width in ((-1.645, HATCH, 0.8), (1.645, HATCH, 0.8), (0.0, ACCENT, 1.8)):
         _line(sheet, prepared, scale, up, shift * prepared.scatter_c, colour, width)
     onset = to_celsius(0.0, "C")
@@ -179,8 +182,8 @@ def _draw(plate: Plate, prepared: StationLogger, form: Format) -> float:
         sheet.shape(circle(scale.x(x), up.at(y), 0.55 if dark else 0.45), fill=INK if dark else PAPER,
                     edge=PAPER if dark else QUIET, width_pt=0.3 if dark else 0.5)  # fmt: skip
     draw_labels(sheet, scale, prepared.units, sizes, foot + 1.6 * small, foot)
-    sheet.write(left + side, foot + 3.2 * small,
-                _axis(prepared.station, " (station), coldest of the night", side, sizes.small), sizes.small,
+    sheet.write(left + wide, foot + 3.2 * small,
+                _axis(prepared.station, " (station), coldest of the night", wide, sizes.small), sizes.small,
                 colour=QUIET, align="right", column="across")  # fmt: skip
     return foot + 3.6 * small
 

@@ -256,7 +256,10 @@ def _bar(freeze: Freeze, season: Season, scale: Scale, at: Callable[[float], flo
 
 
 def _label(plate: Plate, prepared: Winters, season: Season, scale: Scale, at: Callable[[float], float]) -> None:
-    """Write how cold and how long at the coldest freezes, where there is room; no label lies on a bar."""
+    """Write how cold and how long at the coldest freezes; no label lies on a bar.
+
+    Where there is no room for both it says how cold alone, and nothing where there is none for that.
+    """
     sizes = plate.page.sizes
     small = sizes.small * MM_PER_POINT
     bars = [_bar(freeze, season, scale, at, prepared.onset_c) for freeze in season.freezes]
@@ -265,22 +268,29 @@ def _label(plate: Plate, prepared: Winters, season: Season, scale: Scale, at: Ca
         text = words.number(words.shown(freeze.minimum_c, prepared.units))
         if freeze.hours is not None and freeze.threshold is not None:
             text += f", {words.hours(freeze.hours)} ≤ {words.threshold_text(freeze.threshold, prepared.units)}"
-        wide = width_mm(text, sizes.small)
-        for left, y in _places(own, wide, small, scale):
+        tries = [(said, *place) for said in dict.fromkeys((text, text.split(",")[0]))
+                 for place in _places(own, width_mm(said, sizes.small), small, scale)]  # fmt: skip
+        for said, left, y in tries:
+            right = left + width_mm(said, sizes.small)
             over_label = any(
-                abs(y - other) < 1.2 * small and left < right and start < left + wide for start, right, other in taken
+                abs(y - other) < 1.2 * small and left < end and start < right for start, end, other in taken
             )
-            box = (left - 0.3, left + wide + 0.3, y - 0.75 * small, y + 0.2 * small)
+            box = (left - 0.3, right + 0.3, y - 0.75 * small, y + 0.2 * small)
             if not (over_label or any(bar.meets(*box) for bar in bars)):
-                taken.append((left, left + wide, y))
-                plate.sheet.write(left, y, text, sizes.small)
+                taken.append((left, right, y))
+                plate.sheet.write(left, y, said, sizes.small)
                 break
 
 
 def _places(bar: _Bar, wide: float, small: float, scale: Scale) -> Iterator[tuple[float, float]]:
-    """Left edges and baselines at which a bar's label may stand: above it, at its tip, below it."""
+    """Left edges and baselines at which a bar's label may stand: above it, at its tip, below it, then farther out."""
+    above, below = bar.top - 0.35 * small, bar.top + bar.thick + 1.0 * small
     left = max(min(bar.tip, bar.onset - wide - 0.8), scale.left)
-    yield left, bar.top - 0.35 * small
+    yield left, above
     if bar.tip - 0.8 - wide >= scale.left:
         yield bar.tip - 0.8 - wide, bar.middle + 0.33 * small
-    yield left, bar.top + bar.thick + 1.0 * small
+    yield left, below
+    out = max(bar.tip + 2.0 - wide, scale.left)  # towards the cold, where other bars do not reach
+    if out < left:
+        yield out, above
+        yield out, below

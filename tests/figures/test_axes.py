@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from matplotlib.collections import PolyCollection
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.colors import to_hex
 from matplotlib.text import Text
 
@@ -15,6 +15,8 @@ from hardiness.figures.formats import PAGES
 from hardiness.figures.freeze_course import draw_freeze_course, prepare_freeze_course
 from hardiness.figures.quality_calendar import draw_quality_calendar, prepare_quality_calendar
 from hardiness.figures.ranks import draw_ranks, prepare_ranks
+from hardiness.figures.sheet import Sheet
+from hardiness.figures.station_logger import draw_station_logger, prepare_station_logger
 from hardiness.figures.style import grade_ramp
 from hardiness.figures.survival import draw_survival, prepare_survival
 from hardiness.tolerance.calibration import calibration_table
@@ -38,6 +40,27 @@ def test_shares_have_their_axes_named_above_the_first_panel(page: str) -> None:
         assert set(SETTINGS.grades[1].split()) <= set(said(sheets).split())  # a heading loses no word to its room
         first = [text for text in texts_of(sheets[0]) if text.get_text().startswith("1 or worse:")]
         assert len(first) == 1 and max(text.get_position()[1] for text in named) < first[0].get_position()[1]
+
+
+def _places(sheet: Sheet, *starts: str) -> np.ndarray:
+    """Centres of the texts whose column begins so, as shares of the page from its lower left corner; dims (text, 2)."""
+    renderer = sheet.canvas.get_renderer()  # type: ignore[attr-defined]
+    ids = tuple(f"text-{start}" for start in starts)
+    boxes = [text.get_window_extent(renderer) for text in texts_of(sheet) if (text.get_gid() or "").startswith(ids)]
+    return np.array([((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2) for box in boxes]) / sheet.bbox.size
+
+
+def test_a_slide_is_filled_by_its_picture_and_elsewhere_it_is_square() -> None:
+    calibration = prepare_calibration(calibration_table(predict_rows(flow().fit.posterior)), SETTINGS.grades, "Terrace")
+    station = night_readings(0.0)
+    pair = prepare_station_logger(station, station - 1.0, station_name="S9", logger_name="L1", settings=SETTINGS)
+    panels, square = draw_calibration(calibration, page="slide")[0], draw_station_logger(pair, page="slide")[0]
+    assert _places(panels, "foot")[:, 1].min() - _places(panels, "method")[:, 1].max() < 0.12
+    assert _places(square, "across")[:, 0].max() > 0.8
+    for sheet in (draw_calibration(calibration)[0], draw_station_logger(pair)[0]):
+        grid = [line.get_extents() for art in sheet.findobj(LineCollection) for line in art.get_paths()]
+        (up, across) = (max(getattr(line, side) for line in grid) for side in ("height", "width"))
+        assert up == pytest.approx(across, rel=1e-6)
 
 
 def test_the_first_rank_is_labelled_whatever_the_step() -> None:

@@ -51,17 +51,25 @@ def test_a_page_that_holds_all_winters_says_nothing_of_pages(page: str) -> None:
     assert "page 1" not in said(draw_winters(many_winters(MOST[page]), page=page))
 
 
-def test_the_coldest_freezes_are_labelled_beside_their_bars_however_many_there_are() -> None:
+@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize(("beside", "around_c", "wanted"), [(1, -3.0, "−10.4, "), (4, -5.0, "−10.4")])
+def test_the_coldest_freezes_are_labelled_beside_their_bars_however_many_there_are(
+    page: str, beside: int, around_c: float, wanted: str
+) -> None:
+    """Freezes day after day, in narrow columns too: how cold it was is said of every winter."""
     prepared = many_winters(1)
     season, cold = prepared.seasons[0], prepared.seasons[0].freezes[0]
     around = tuple(
-        replace(cold, event=str(day), minimum_c=-3.0 - 0.01 * day, hours=None,
+        replace(cold, event=str(day), minimum_c=around_c - 0.01 * day, hours=None,
                 starts_on=cold.starts_on + dt.timedelta(days=day), ends_on=cold.starts_on + dt.timedelta(days=day + 1))
-        for day in range(-40, 40) if day
+        for day in range(40, -41, -1) if day
     )  # fmt: skip
-    sheets = draw_winters(replace(prepared, seasons=(replace(season, freezes=(cold, *around)),)))
-    check_page(sheets[0])
-    assert "−10.4, " in said(sheets)
+    crowded, middle = replace(season, freezes=(cold, *around)), (cold.starts_on - season.begins).days
+    full = replace(prepared, seasons=(crowded,) * beside, first_day=middle - 45, last_day=middle + 45)
+    sheets = draw_winters(full, page=page)
+    for sheet in sheets:
+        check_page(sheet)
+    assert said(sheets).split("·", 1)[-1].count(wanted) >= beside
 
 
 def many_sensors(number: int) -> FreezeCourse:
