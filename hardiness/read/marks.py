@@ -7,7 +7,7 @@ a number with one is refused until it is said, and flags beside sound numbers ar
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 from hardiness.errors import InputError, Problem
@@ -140,3 +140,28 @@ def say_marks(seen: Mapping[str, list[int]], marks: Mapping[str, bool], column: 
         hint = "" if told_some else f" If a mark means no reading, say so: --mark '{rare}={NONE}'."
         said.append(f"'{column}' marks readings ({told}{more}); they are read all the same.{hint}")
     return said
+
+
+def say_unseen(marks: Mapping[str, bool], seen: Iterable[str], column: str) -> list[str]:
+    """Say which marks that were given now stand nowhere: a slip there would leave readings in that are none.
+
+    Parameters
+    ----------
+    marks : mapping of str to bool
+        As :func:`parse_marks` gives them.
+    seen : iterable of str
+        Those that stand beside temperatures.
+    column : str
+        Of temperatures.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> say_unseen({"e": False, "*": True}, ["E"], "Temp")
+    ["'*' marks no temperature of 'Temp'."]
+    """
+    there = {mark.casefold() for mark in seen}
+    return [f"{quote(mark.upper())} marks no temperature of '{column}'." for mark in marks if mark not in there]

@@ -28,7 +28,7 @@ from hardiness.read.fields import GOOD, Fields
 from hardiness.read.humidity_cells import leave_out_odd
 from hardiness.read.instants import Instants, find_instants
 from hardiness.read.layouts import EPOCH
-from hardiness.read.marks import parse_marks, say_marks
+from hardiness.read.marks import parse_marks, say_marks, say_unseen
 from hardiness.read.meant import ask_unit, in_whole_degrees, judge_extremes, leave_out_codes, parse_codes
 from hardiness.read.plaintext import PlainText
 from hardiness.read.row_reading import read_fields
@@ -222,6 +222,7 @@ def recognise(
     constant = [size for _, size in flags.values()] == [int(np.count_nonzero(fields.temperature_state == GOOD))]
     if dialect.companions.flag is not None and not constant:  # what stands in every row tells none from another
         found.said += say_marks(flags, dialect.marks, dialect.columns[dialect.companions.flag])
+    found.said += say_unseen(parse_marks(asked.marks), [*fields.told.marks, *flags], dialect.temperature_name)
     fields, events, said = sort_rows(fields, faults)
     found.said += said + _leave_out_codes(fields, dialect, asked)
     found.parts, said, scale_problems = in_whole_degrees(fields, dialect, faults)

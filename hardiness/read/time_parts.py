@@ -40,12 +40,14 @@ def find_parts(grid: Grid, *, date: int | None = None) -> TimeColumns | None:
     TimeColumns(places=(0, 1, 2), parts=('year', 'doy', 'hhmm'))
     """
     found: dict[str, list[int]] = {}
-    before: str | None = None
+    before, place = None, -1
     for n, name in enumerate(grid.columns):
         part = _part_of(grid, n, part_of_name(name, before))
+        if part == "minute" and n - 1 != place and not name.casefold().startswith("minu"):
+            continue  # "Min" apart from the hour is the least of each step
         if part is not None:
             found.setdefault(part, []).append(n)
-            before = part
+            before, place = part, n
     if not {"year", "date"} & {*found}:
         return None
     if "year" not in found:  # a single letter beside a date may mean anything

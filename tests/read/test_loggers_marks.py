@@ -52,6 +52,17 @@ def test_a_marked_number_is_refused_until_it_is_said_what_the_mark_means(write, 
     assert (none.air_temperature.values.tolist(), none.missing) == ([1.0], 1)
 
 
+def test_a_mark_that_stands_nowhere_is_said(write):
+    path = write("Time;Temp (F)", "21.0 F", "20.0*")
+    said = read(path, marks="*=reading;F=none;E=none").said
+    assert [each for each in said if "marks no temperature" in each] == [
+        "'F' marks no temperature of 'Temp (F)'.",
+        "'E' marks no temperature of 'Temp (F)'.",
+    ]
+    remembered = read(path, last=Choices(marks="*=reading;E=none", source="the last file of L1")).said
+    assert not any("marks no temperature" in each for each in remembered)
+
+
 def test_what_became_of_marks_is_said_with_its_count(write):
     said = read(write("Time;Temp (C)", "1.0", "2.0*", "3.0*", "4.0 e"), marks="*=reading;E=none").said
     assert "'*' in 'Temp (C)' marks readings that count, in 2 rows." in said

@@ -227,6 +227,11 @@ def test_a_minimum_beside_an_average_is_no_minute(write):
     assert times_of(read(path, temperature_column="Avg")) == ["2023-01-14T03:00:00", "2023-01-14T04:00:00"]
 
 
+def test_a_minimum_apart_from_the_hour_is_no_minute(write):
+    path = write("Date,Hour,Temp,Min", "2023-01-14,3,2,1", "2023-01-14,4,3,2")
+    assert times_of(read(path, temperature_column="Temp")) == ["2023-01-14T03:00:00", "2023-01-14T04:00:00"]
+
+
 def test_flags_of_one_letter_are_no_halves_of_the_day(write):
     path = write("Time,Flag,Temp", "2023-01-14 11:45,P,-3.1", "2023-01-15 00:15,A,-3.3")
     assert times_of(read(path)) == ["2023-01-14T11:45:00", LAST]
