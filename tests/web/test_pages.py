@@ -162,7 +162,7 @@ def test_what_makes_figures_weak_stands_below_them(browser, monkeypatch):
     pages = ("/results", "/results/ranks", "/results/claims", "/results/compare?a=OL-01&a=OL-02")
     assert all("Only 2 rows" not in browser.words(page) for page in pages)
     monkeypatch.setattr(
-        "hardiness.report.notes.fit_cautions", lambda rows, grades: [f"Only 2 rows of {grades} grades."]
+        "hardiness.report.notes.fit_cautions", lambda rows, grades, grade: [f"Only 2 rows of {grades} grades."]
     )
     for page in pages:
         assert browser.words(page).count("Only 2 rows of 6 grades.") == 1, page
