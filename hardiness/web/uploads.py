@@ -118,8 +118,9 @@ def _turn(
 
 
 def _inside(back: str) -> str:
-    """Keep an address that stays on these pages."""
-    return back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/register/uploads"
+    """Keep an address that stays on these pages; browsers drop tabs and line ends, and take a backslash for a slash."""
+    stays = back.startswith("/") and back[1:2] not in ("/", "\\") and back.isprintable()
+    return back if stays else "/register/uploads"
 
 
 def _page(visit: Visit, upload: str, back: str, problems: Sequence[Problem | str] = ()) -> HTMLResponse:

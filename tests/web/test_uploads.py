@@ -1,6 +1,7 @@
 """Files that were taken in, on pages: found, looked at before anything is done, withdrawn and brought back."""
 
 import re
+from urllib.parse import unquote
 
 import pytest
 
@@ -135,6 +136,14 @@ def test_a_file_that_is_damaged_in_the_store_can_still_be_withdrawn(serve, folde
     assert "stop counting" in said and part.name in said
     assert "<h1>Done</h1>" in turn(browser, folder, "L1_2030.csv").text
     assert browser.get("/freezes").status_code == 200
+
+
+@pytest.mark.parametrize("back", ["//far.example", "/%5Cfar.example", "/%09/far.example", "/%0A/far.example",
+                                  "https://far.example", "javascript:alert(1)"])  # fmt: skip
+def test_no_page_leads_to_another_site_afterwards(browser, folder, back):
+    page = page_of(browser, folder, "L1_2030.csv", back)
+    assert "far.example" not in page and "alert" not in page and 'href="/register/uploads">Leave it' in page
+    assert "far.example" not in turn(browser, folder, "L1_2030.csv", back=unquote(back)).text
 
 
 def test_a_file_that_is_not_there_is_said(shared):
