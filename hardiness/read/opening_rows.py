@@ -182,13 +182,15 @@ def first_like(kinds: Rows, first: int, timed: Sequence[int]) -> int:
     Examples
     --------
     >>> whole = ["moment", "number", "number"]
-    >>> first_like([["text", "number"], ["moment", "missing", "number"], whole, whole], 2, [2, 3])
+    >>> first_like([["number"] * 3, ["moment", "missing", "number"], whole, whole], 2, [2, 3])
     1
     """
     usual = Counter(tuple(kinds[n]) for n in timed).most_common(1)[0][0]
     for n in range(first - 1, -1, -1):
-        alike = sum(kind == other for kind, other in zip(kinds[n], usual, strict=False))
-        if len(kinds[n]) > len(usual) or "text" in kinds[n] or alike < min(2, len(usual)):
+        pairs = list(zip(kinds[n], usual, strict=False))
+        untimed = any(other in TIME_KINDS and kind not in (other, "missing") for kind, other in pairs)
+        alike = sum(kind == other for kind, other in pairs)
+        if untimed or len(kinds[n]) > len(usual) or "text" in kinds[n] or alike < min(2, len(usual)):
             return n + 1
     return 0
 

@@ -214,6 +214,12 @@ def test_a_slip_in_the_first_row_is_a_fault_without_a_header_too(write, row, col
     assert f"l1.csv, row 1, column {column}: found {told}" in refusal(path)
 
 
+def test_a_line_of_numbers_above_rows_without_a_header_is_no_reading(write):
+    path = write("12345,17,2", *(f"2023-01-14 23:{minute},-3.1,88" for minute in (15, 30, 45)))
+    logger = read(path, temperature_column="2")
+    assert times_of(logger)[-1] == FIRST and logger.rows.tolist() == [2, 3, 4]
+
+
 @pytest.mark.parametrize("named", ["date=Date + hour=Hour", "Date + Clock"])
 def test_two_times_of_day_are_never_added_up(write, named):
     path = write("Date,Hour,Clock,Temp", "2023-01-14 00:00,5,05:00,-3.1", "2023-01-14 06:00,6,06:00,-3.2")
