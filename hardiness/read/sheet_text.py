@@ -12,6 +12,7 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Sequence
+from itertools import islice
 from typing import Any, BinaryIO
 
 import openpyxl
@@ -22,6 +23,8 @@ from hardiness.read.number_formats import general_number
 from hardiness.words import listed
 
 MOST_UNPACKED = 1 << 31  # [bytes] a full sheet of a million rows unpacks to a few hundred megabytes
+MOST_HELD = 1 << 28  # [bytes] of all that is no sheet: texts and styles are held in memory as a whole
+MOST_ROWS = 1 << 20  # of a sheet
 # What openpyxl makes of a damaged package; bad XML is a SyntaxError of every parser that it takes.
 _BROKEN = (InvalidFileException, zipfile.BadZipFile, zlib.error, EOFError, SyntaxError, KeyError, ValueError, TypeError,
            AttributeError, IndexError)  # fmt: skip
@@ -52,9 +55,11 @@ def write_sheet(workbook: BinaryIO, into: BinaryIO, file: str) -> list[str]:
     """
     try:
         with zipfile.ZipFile(workbook) as parts:
-            unpacked = sum(part.file_size for part in parts.infolist())
-        if unpacked > MOST_UNPACKED:
-            raise _no_workbook(f"a workbook that unpacks to {unpacked} bytes", file)
+            sizes = {part.filename: part.file_size for part in parts.infolist()}
+        held = sum(size for part, size in sizes.items() if not part.startswith("xl/worksheets/"))
+        for size, most in ((sum(sizes.values()), MOST_UNPACKED), (held, MOST_HELD)):
+            if size > most:
+                raise _no_workbook(f"a workbook that unpacks to {size} bytes", file)
         with warnings.catch_warnings():
             # openpyxl warns of what it does not carry along (validation lists, styles): values need none of it
             warnings.simplefilter("ignore", UserWarning)
@@ -64,10 +69,15 @@ def write_sheet(workbook: BinaryIO, into: BinaryIO, file: str) -> list[str]:
                 for sheet in shown:
                     sheet.reset_dimensions()  # some programs write a wrong size: rows beyond it would be lost
                 name, said = _choose(shown, file) if len(shown) > 1 else (shown[0].title, [])
-                widest = 0  # an empty cell at the end of a row may not be there at all
-                for row in book[name].iter_rows():
-                    widest = max(widest, len(row))
-                    into.write(("\t".join(map(_text_of, row)) + "\t" * (widest - len(row)) + "\n").encode())
+                widest = 0
+                for n, row in enumerate(book[name].iter_rows(), start=1):
+                    if n > MOST_ROWS:
+                        raise _no_workbook(f"a sheet of more than {MOST_ROWS} rows", file)
+                    line = "\t".join(map(_text_of, row)).rstrip("\t")
+                    columns = line.count("\t") + 1 if line else 0
+                    widest = max(widest, columns)
+                    # an empty cell at the end of a row may not be there at all: each has as many as the header
+                    into.write((line + "\t" * (widest - columns if columns else 0) + "\n").encode())
             finally:
                 book.close()
     except OSError as error:
@@ -89,8 +99,10 @@ def _no_workbook(found: str, file: str) -> InputError:
 
 def _choose(shown: Sequence[Any], file: str) -> tuple[str, list[str]]:
     """Choose the sheet with most rows; another that has half as many could be a second logger."""
-    sizes = {sheet.title: sum(1 for row in sheet.values if any(value not in (None, "") for value in row))
-             for sheet in shown}  # fmt: skip
+    sizes = {
+        sheet.title: sum(1 for row in islice(sheet.values, MOST_ROWS) if any(value not in (None, "") for value in row))
+        for sheet in shown
+    }
     name = max(sizes, key=sizes.__getitem__)
     could = [each for each, size in sizes.items() if 2 * size > sizes[name]]
     if len(could) > 1:

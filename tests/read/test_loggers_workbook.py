@@ -145,3 +145,21 @@ def test_a_zip_file_of_something_else_is_refused(tmp_path):
         package.writestr("[Content_Types].xml", f'<Types xmlns="{TYPES}"></Types>')
         package.writestr("word/document.xml", "<document/>")
     assert "letter.docx: found a ZIP file without a workbook in it" in refusal(path)
+
+
+def test_cells_that_only_have_a_format_make_no_columns(tmp_path):
+    book = openpyxl.Workbook()
+    for row in SHEETS["instants"]:
+        book.active.append(row)
+    book.active.cell(1, 16384).number_format = "0.0"
+    book.save(tmp_path / "l1.xlsx")
+    preview = preview_logger(tmp_path / "l1.xlsx", Asked("l1.xlsx", "UTC"))
+    assert [column.name for column in preview.columns] == ["Time", "Temp (°C)"]
+
+
+@pytest.mark.parametrize(("limit", "most"), [("MOST_UNPACKED", 3000), ("MOST_HELD", 3000), ("MOST_ROWS", 4)])
+def test_a_workbook_beyond_a_limit_is_refused(tmp_path, monkeypatch, limit, most):
+    path = book_of(tmp_path / "l1.xlsx", Data=SHEETS["instants"])
+    assert read(path).air_temperature.size == 4
+    monkeypatch.setattr(f"hardiness.read.sheet_text.{limit}", most)
+    assert "accepted: a delimited text file (CSV), or a sound XLSX workbook" in refusal(path)
