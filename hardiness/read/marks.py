@@ -105,7 +105,7 @@ def options_for(mark: str) -> str:
     return f"--mark '{mark}={READING}' if numbers with it count as readings, --mark '{mark}={NONE}' if they do not"
 
 
-def say_marks(seen: Mapping[str, list[int]], marks: Mapping[str, bool], column: str) -> list[str]:
+def say_marks(seen: Mapping[str, list[int]], marks: Mapping[str, bool], column: str, whose: str = "") -> list[str]:
     """Say what became of numbers with marks.
 
     Parameters
@@ -116,6 +116,8 @@ def say_marks(seen: Mapping[str, list[int]], marks: Mapping[str, bool], column: 
         What each means, as far as it was said.
     column : str
         Where they stand.
+    whose : str
+        For whose file it was said, to end the sentence with, where it was not for this one.
 
     Returns
     -------
@@ -123,14 +125,14 @@ def say_marks(seen: Mapping[str, list[int]], marks: Mapping[str, bool], column: 
 
     Examples
     --------
-    >>> say_marks({"e": [2, 3]}, {"e": False}, "Temp")
-    ["'e' in 'Temp' means no reading, in 3 rows."]
+    >>> say_marks({"e": [2, 3]}, {"e": False}, "Temp", ", as for the last file of L1")
+    ["'e' in 'Temp' means no reading, in 3 rows, as for the last file of L1."]
     """
     said = []
     for mark, (_, size) in seen.items():
         if mark.casefold() in marks:
             means = "marks readings that count" if marks[mark.casefold()] else "means no reading"
-            said.append(f"{quote(mark)} in '{column}' {means}, in {count(size, 'row')}.")
+            said.append(f"{quote(mark)} in '{column}' {means}, in {count(size, 'row')}{whose}.")
     open_ = {mark: size for mark, (_, size) in seen.items() if mark.casefold() not in marks}
     told_some = len(open_) < len(seen)
     if open_:

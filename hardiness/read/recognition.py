@@ -217,11 +217,12 @@ def recognise(
     if len(fields.told.zones) == 1:
         place = f"the column '{dialect.columns[dialect.companions.zone or 0]}'"
         dialect = replace(dialect, zones=[(zone, place) for zone in fields.told.zones])
-    found.said += said + say_marks(fields.told.marks, dialect.marks, dialect.temperature_name)
+    whose = f", as for {asked.last.source}" if asked.marks is None else ""
+    found.said += said + say_marks(fields.told.marks, dialect.marks, dialect.temperature_name, whose)
     flags = fields.told.flags
     constant = [size for _, size in flags.values()] == [int(np.count_nonzero(fields.temperature_state == GOOD))]
     if dialect.companions.flag is not None and not constant:  # what stands in every row tells none from another
-        found.said += say_marks(flags, dialect.marks, dialect.columns[dialect.companions.flag])
+        found.said += say_marks(flags, dialect.marks, dialect.columns[dialect.companions.flag], whose)
     found.said += say_unseen(parse_marks(asked.marks), [*fields.told.marks, *flags], dialect.temperature_name)
     fields, events, said = sort_rows(fields, faults)
     found.said += said + _leave_out_codes(fields, dialect, asked)

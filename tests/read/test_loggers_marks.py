@@ -87,7 +87,9 @@ def test_other_meanings_are_refused(write, text):
 def test_marks_are_those_of_the_last_file(write):
     path = write("Time;Temp (C)", "1.0", "2.0*")
     last = Choices.of({"marks": "*=none"}, "the last file of L1")
-    assert read(path, last=last).air_temperature.values.tolist() == [1.0]
+    remembered = read(path, last=last)
+    assert remembered.air_temperature.values.tolist() == [1.0]
+    assert "'*' in 'Temp (C)' means no reading, in 1 row, as for the last file of L1." in remembered.said
     assert read(path, last=last, marks="*=reading").air_temperature.values.tolist() == [1.0, 2.0]
 
 
