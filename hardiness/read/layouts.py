@@ -89,7 +89,7 @@ _DATES = {
     "ordinal": (r"(?P<year>0000)-(?P<day_of_year>000)", SETTLED),
     "year sign": (_utf8("(?P<year>0000)年 ?(?P<month>00?)月 ?(?P<day>00?)日"), SETTLED),
 }  # fmt: skip
-_WEEKDAY = rf"(?:(?:{'|'.join(map(_cut_anywhere, _WEEKDAYS.split()))})(?!{_LETTER})[.,]?[ ]{{0,2}})?"
+_WEEKDAY = rf"(?:(?:{'|'.join(map(_cut_anywhere, _WEEKDAYS.split()))})(?:-feira)?(?!{_LETTER})[.,]?[ ]{{0,2}})?"
 _NOON = rf"(?:[ap]\.? ?m\.?|[ap]|{_any_of(_HALVES_AFTER)})"
 _CLOCK = (
     rf"(?:(?P<before>{_any_of(_HALVES_BEFORE)}){_SPACE}?)?(?P<hour>00?)(?P<c>[:.h])(?P<minute>00)"

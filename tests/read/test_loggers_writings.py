@@ -128,6 +128,7 @@ WRITINGS: dict[str, tuple[str, str] | tuple[str, str, str]] = {
         ("mar. 14 mars 2023 06:05", "2023-03-14T06:05"),
         ("martes, 14 de marzo de 2023, 06:05", "2023-03-14T06:05"),
         ("March 14 2023 06:05", "2023-03-14T06:05"),
+        ("terça-feira, 14 de março de 2023, 06:05", "2023-03-14T06:05"),
         ("Thurs 14 Sept 2023 06:05", "2023-09-14T06:05"),
     ],
 )
