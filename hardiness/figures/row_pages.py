@@ -168,18 +168,23 @@ def _draw_rows(
         sheet.write(end, y, head, sizes.small, colour=QUIET, align="right", column="heads")
     top = y + 0.7 * small
     foot = top + len(rows) * pitch * (1 + stacked)
+    runs = [(top, foot)]  # of lines down the page: where names stand above their intervals, none through a name
+    if stacked:
+        runs = [(top + (2 * number + 0.95) * pitch, top + (2 * number + 1.95) * pitch) for number in range(len(rows))]
     ticks = ruler.ticks(max(9.0, 2.2 * width_mm(layout.label(layout.high), sizes.small)), layout.least_step)
     if layout.first is not None and layout.first not in ticks:
         clear = ruler.at(layout.first) + 1.6 * width_mm(layout.label(layout.high), sizes.small)
         ticks = [layout.first, *(value for value in ticks if ruler.at(value) > clear)]
     for value in ticks:
         x = ruler.at(value)
-        sheet.stroke([(x, top), (x, foot)], HAIRLINE, 0.4, LAYER.grid)
+        for first, last in runs:
+            sheet.stroke([(x, first), (x, last)], HAIRLINE, 0.4, LAYER.grid)
         for at in (y, foot + 1.5 * small):
             sheet.write(x, at, layout.label(value), sizes.small, colour=QUIET, align="center", column=f"axis-{at:.0f}")
     if layout.zero is not None:
         x = ruler.at(layout.zero)
-        sheet.stroke([(x, top), (x, foot)], QUIET, 0.8, LAYER.grid)
+        for first, last in runs:
+            sheet.stroke([(x, first), (x, last)], QUIET, 0.8, LAYER.grid)
     for number, (row, name) in enumerate(zip(rows, names, strict=True)):
         line = top + (number * (1 + stacked) + 0.5) * pitch  # of the name
         middle = line + pitch * stacked - 0.15 * pitch * stacked

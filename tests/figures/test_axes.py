@@ -71,6 +71,23 @@ def test_the_first_rank_is_labelled_whatever_the_step() -> None:
     assert labels.count("1") == 2 and "20" in labels  # above the rows and below them
 
 
+def test_no_line_of_the_scale_runs_through_a_name_that_stands_above_its_interval() -> None:
+    names = [f"{name}, an open pollinated seedling from beside the gate, row 7" for name in RANKS["selection"]]
+    (sheet,) = draw_ranks(
+        prepare_ranks(RANKS.assign(selection=names), rootstock="all", settings=SETTINGS), page="phone"
+    )
+    here = sheet.paper.transData.inverted()
+    boxes = [text.get_window_extent(sheet.canvas.get_renderer()).transformed(here) for text in texts_of(sheet)
+             if text.get_gid() == "text-name"]  # fmt: skip
+    lines = [path.get_extents() for art in sheet.findobj(LineCollection) for path in art.get_paths()]
+    upright = [line for line in lines if line.width < 1e-9 < line.height]
+    inside = [line for line in upright for box in boxes if box.x0 < line.x0 < box.x1]
+    assert len(boxes) >= len(names) and inside
+    for box in boxes:
+        middle = (box.y0 + box.y1) / 2
+        assert not any(box.x0 < line.x0 < box.x1 and line.y0 < middle < line.y1 for line in upright)
+
+
 def test_a_map_names_its_rows_and_places_and_the_clock_its_first_day() -> None:
     assert "row / place" in said(draw_damage_map(damage("2032-02-03")))
     readings = {"L1": night_readings(0.0)}
