@@ -9,9 +9,9 @@ from hardiness import schema, words
 from hardiness.commands.answers import refuse_unusable_scores, refuse_without_checks
 from hardiness.commands.output import csv_option, deliver, say, trial_folder, trial_option
 from hardiness.report.notes import fit_notes
+from hardiness.schema import ALL_STOCKS
 from hardiness.tolerance.ranks import MULTIPLICITY
 from hardiness.tolerance.rootstocks import NOT_SEPARABLE
-from hardiness.tolerance.rows import ALL_STOCKS
 from hardiness.trial import open_trial
 
 

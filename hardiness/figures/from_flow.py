@@ -27,11 +27,10 @@ from hardiness.figures.summary import draw_summary, prepare_summary
 from hardiness.figures.survival import draw_survival, prepare_survival, survival_temperatures
 from hardiness.figures.winters import draw_winters, prepare_winters
 from hardiness.flow import Flow
-from hardiness.schema import CALIBRATION, COMPARE, column_names
+from hardiness.schema import ALL_STOCKS, CALIBRATION, COMPARE, column_names
 from hardiness.settings import Settings
 from hardiness.tolerance.calibration import calibration_table
 from hardiness.tolerance.prediction import predict_rows
-from hardiness.tolerance.rows import ALL_STOCKS
 
 EMPTY = xr.DataArray(np.zeros(0), {"time": np.zeros(0, "datetime64[ns]")}, ("time",))
 

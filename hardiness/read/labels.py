@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import unicodedata
 
-from hardiness.schema import OWN_ROOTS
+from hardiness.schema import ALL_STOCKS, OWN_ROOTS
 
 FREE_TEXT = ("notes", "note", "claim_source", "reason")  # may hold line breaks; every other text column is a label
 LABEL_LIMIT = 200  # characters; longer than any name on a tag, short enough for an index of every database
@@ -65,7 +65,7 @@ def parse_label(text: str, column: str = "label") -> str:
     text : str
         The cell's text.
     column : str
-        Its column: a sensor's name holds no ``;`` (it separates names), and own roots are written one way.
+        Its column: own roots are written one way, and no rootstock is called ``all``.
 
     Returns
     -------
@@ -74,7 +74,7 @@ def parse_label(text: str, column: str = "label") -> str:
     Raises
     ------
     RefusedError
-        If it holds line breaks or characters that cannot be seen, or is too long.
+        If it holds line breaks or characters that cannot be seen, is too long, or means something else.
 
     Examples
     --------
@@ -91,6 +91,10 @@ def parse_label(text: str, column: str = "label") -> str:
         raise RefusedError(f"{quote(label)}, {len(label)} characters", f"a label of at most {LABEL_LIMIT} characters")
     if column == "rootstock" and label.lower() == OWN_ROOTS:
         return OWN_ROOTS
+    if column == "rootstock" and label == ALL_STOCKS:
+        raise RefusedError(
+            quote(label), "another name, since comparisons and ranks call the mean over all rootstocks so"
+        )
     return label
 
 

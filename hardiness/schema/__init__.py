@@ -43,6 +43,7 @@ from hardiness.schema.questions import (
     SPACING,
 )
 from hardiness.schema.registered import (
+    ALL_STOCKS,
     CALIBRATIONS,
     FREEZE_NOTES,
     MASKS,
@@ -64,6 +65,7 @@ from hardiness.schema.sensing import (
 __all__ = [
     "AGAINST_CHECKS",
     "AIR",
+    "ALL_STOCKS",
     "ANSWERING",
     "APART",
     "CALIBRATION",

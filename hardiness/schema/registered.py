@@ -5,6 +5,7 @@ from __future__ import annotations
 from hardiness.schema.columns import Column, Table
 
 OWN_ROOTS = "own"
+ALL_STOCKS = "all"  # what tables of answers call the mean over rootstocks; no rootstock is called so
 PROTECTIONS = ("no", "cover", "bank", "sprinkler", "heater", "indoors", "snow", "other")
 
 SELECTIONS = Table(

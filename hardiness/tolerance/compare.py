@@ -14,10 +14,11 @@ from scipy import sparse
 
 from hardiness import schema
 from hardiness.errors import FitError, Problem, near_name
+from hardiness.schema import ALL_STOCKS
 from hardiness.tolerance.floors import check_share
 from hardiness.tolerance.functionals import differences, posterior_of
 from hardiness.tolerance.posterior import Posterior
-from hardiness.tolerance.rows import ALL_STOCKS, stands_open
+from hardiness.tolerance.rows import stands_open
 
 MOST_PAIRS = 20_000
 _MOST_NAMED = 10  # selections in one message

@@ -17,6 +17,7 @@ from scipy import sparse
 
 from hardiness import schema
 from hardiness.errors import FitError
+from hardiness.schema import ALL_STOCKS
 from hardiness.tolerance.basis import Figures
 from hardiness.tolerance.compare import known_selections
 from hardiness.tolerance.design import Design
@@ -25,7 +26,6 @@ from hardiness.tolerance.floors import check_share, is_number
 from hardiness.tolerance.likelihood import Floats
 from hardiness.tolerance.matrices import to_dense
 from hardiness.tolerance.posterior import Posterior
-from hardiness.tolerance.rows import ALL_STOCKS
 
 MULTIPLICITY = (
     "Each probability of being among the best weighs all rivals at once and selections are pooled, so picking the "

@@ -15,12 +15,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hardiness.errors import FitError, near_name
-from hardiness.schema import PROTECTIONS
+from hardiness.schema import ALL_STOCKS, PROTECTIONS
 from hardiness.tolerance.likelihood import Floats
 
 REQUIRED = ("plant", "selection", "rootstock", "freeze", "exposure_c", "exposure_sd_c", "grade")
 NAMES = ("plant", "selection", "rootstock", "freeze")
-ALL_STOCKS = "all"  # what tables of answers call the mean over rootstocks
 IN_CONTAINER = "container"  # what the join puts where a protected row has its kind
 MOST_LISTED = 20  # faults of one kind in a message
 

@@ -277,6 +277,14 @@ def test_labels_are_brought_to_composed_letters_and_that_is_said():
     ]
 
 
+def test_a_rootstock_is_not_called_as_the_mean_over_all_of_them():
+    row = {"plant": "T1", "selection": "all", "rootstock": "all"}  # a selection may be
+    assert problems(PLANTS, [row]) == [
+        "plants.csv, row 2, column rootstock: found 'all'; accepted: another name, since comparisons and ranks call "
+        "the mean over all rootstocks so."
+    ]
+
+
 @pytest.mark.parametrize("text", ["OL\u200b07", "OL\x0707", "OL\u202e70", "OL\u00ad07", "OL\u202807", "OL\t07"])
 def test_labels_with_characters_that_cannot_be_seen_are_refused(text):
     (found,) = problems(SELECTIONS, [{"selection": text}])
