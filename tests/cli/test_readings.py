@@ -267,8 +267,8 @@ def test_what_a_mark_means_is_kept_for_the_sensors_next_file(line: Line):
     ended = line.added("readings", text, "a.csv", "--sensor", "L1", "--mark", "*=reading", "--mark", "E=none")
     assert "2 readings added" in ended.err
     ended = line.added("readings", text.replace("2023", "2024"), "b.csv", "--sensor", "L1")
-    assert "'*' in 'Temp (C)' marks readings that count, in 1 row." in ended.err
-    assert "'E' in 'Temp (C)' means no reading, in 1 row." in ended.err
+    assert "'*' in 'Temp (C)' marks readings that count, in 1 row, as for the last file of L1." in ended.err
+    assert "'E' in 'Temp (C)' means no reading, in 1 row, as for the last file of L1." in ended.err
 
 
 def test_no_progress_bar_in_a_pipe_and_stdout_stays_empty(line: Line):
