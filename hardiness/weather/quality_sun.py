@@ -6,8 +6,6 @@ so that such a flag says little against a freeze's minimum, but thaws between fr
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
 
 from hardiness import words
@@ -106,10 +104,11 @@ def _above_neighbours(own: FloatArray, beside: FloatArray) -> tuple[FloatArray, 
     midday = np.full_like(above, -np.inf)
     midday[:, MIDDAY[0] : MIDDAY[1]] = np.nan_to_num(above[:, MIDDAY[0] : MIDDAY[1]], nan=-np.inf)
     at = midday.argmax(axis=1)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a night without readings is no night to measure from
-        night = np.nanmedian(above[:, NIGHT], axis=1)
-        course = np.nanmax(beside, axis=1) - np.nanmin(beside, axis=1)
+    night, course = np.full((2, len(own)), np.nan)
+    dark = np.isfinite(above[:, NIGHT]).any(axis=1)  # a night without readings is no night to measure from
+    night[dark] = np.nanmedian(above[dark][:, NIGHT], axis=1)
+    told = np.isfinite(beside).any(axis=1)
+    course[told] = np.nanmax(beside[told], axis=1) - np.nanmin(beside[told], axis=1)
     excess = midday[np.arange(len(own)), at] - night
     excess[~(np.isfinite(excess) & (course >= CLEAR_K))] = -np.inf
     return excess, at
